@@ -1,0 +1,192 @@
+"""From a frame of observations to what drives a response.
+
+Each response is fitted by REML with a random intercept for the batch (when there are several), the session (when
+there are several), and the tile and the scorer (when tiles have several rows and there are several scorers). Tests
+and ranges are Kenward & Roger's (`tilestudy.analysis.mixed`).
+
+The rule for a verdict stands in `tilestudy.analysis.work`: "drives" needs both a p of at most 0.05 after Holm's
+correction over the response's terms and an effect that is large enough to matter.
+
+Sources: Holm (1979), Scand. J. Statist. 6:65; the batch as whole plot: Yates (1935), J. Roy. Statist. Soc. Suppl. 2:181.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from tilestudy.analysis.findings import InteractionGrid, LevelMean, ResponseFindings, ResponseSpec
+from tilestudy.analysis.mixed import Array
+from tilestudy.analysis.model import Coding, build_model
+from tilestudy.analysis.naming import Show, show_plainly
+from tilestudy.analysis.telling import cautions, sentences
+from tilestudy.analysis.work import Work, usable
+from tilestudy.study.records import Factor, Setting
+
+
+def analyse(
+    frame: pd.DataFrame,
+    factors: Sequence[Factor],
+    response: ResponseSpec,
+    *,
+    show: Show = show_plainly,
+    batch_word: str = "batch",
+    level: float = 0.95,
+) -> ResponseFindings:
+    """Find out which factors drive a response.
+
+    Parameters
+    ----------
+    frame : frame
+        One row for each observation: `tile`, `batch`, `session`, one column for each factor (stored units or names;
+        what was really done where that is known), `y`, and where people judged, `scorer`.
+    factors : sequence of Factor
+    response : ResponseSpec
+    show : callable
+        Writes a setting of a factor for people: ``show(600.0, dwell)`` gives "10 min".
+    batch_word : str
+        What a batch is called: "bath", "load", "heat".
+    level : float
+        Coverage of the ranges.
+
+    Returns
+    -------
+    ResponseFindings
+
+    Raises
+    ------
+    NotEnoughError
+        When the rows cannot answer anything: no values, one tile, no factor that varies, fewer tiles than main effects.
+
+    Examples
+    --------
+    >>> from tilestudy.analysis.findings import colour_spec
+    >>> tiles = pd.DataFrame({"tile": list("abcdefgh"), "batch": list("11223344"), "session": 1,
+    ...     "strength": [1.0, 1, 9, 9, 1, 1, 9, 9], "y": [50.0, 52, 40, 41, 53, 50, 39, 37]})
+    >>> strength = Factor("strength", (1.0, 9.0), "g/L", "g/L", set_per="batch")
+    >>> analyse(tiles, [strength], colour_spec("L"), batch_word="bath").sentences[0]
+    'From 1 to 9 g/L the tile darkens by 12 L* (7 to 17): strength drives it.'
+    """
+    data = usable(frame, factors, response)
+    model = build_model(data.tiles, factors, show, batch_word)
+    work = Work(data, model, {factor.name: factor for factor in factors}, response, show, batch_word, level)
+    terms = work.terms()
+    variance = work.variance()
+    bare = ResponseFindings(
+        name=response.name,
+        label=response.label,
+        unit=response.unit,
+        about=response.about,
+        kind=response.kind,
+        n_rows=work.n_rows,
+        n_tiles=work.n_tiles,
+        n_batches=work.n_batches,
+        n_sessions=work.n_sessions,
+        n_scorers=work.n_scorers,
+        terms=terms,
+        left_out=model.left_out,
+        variance=variance,
+        sentences=sentences(work, terms, variance),
+        cautions=cautions(work),
+        main_effects={},
+        strongest_interaction=None,
+        pass_counts=work.pass_counts(),
+        model=model,
+        fit=work.fit,
+        constant=float(work.y.mean()),
+        ranged=work.ranged,
+    )
+    return replace(
+        bare,
+        main_effects={name: _means(bare, coding, level) for name, coding in model.codings.items()},
+        strongest_interaction=_strongest(bare),
+    )
+
+
+def _means(found: ResponseFindings, coding: Coding, level: float) -> tuple[LevelMean, ...]:
+    means = []
+    for setting in coding.levels:
+        at = found.predict({coding.name: setting}, level)
+        means.append(LevelMean(setting, at.value, at.low, at.high))
+    return tuple(means)
+
+
+def _strongest(found: ResponseFindings) -> InteractionGrid | None:
+    pairs = [term for term in found.terms if term.kind == "pair"]
+    if not pairs or found.fit is None:
+        return None
+    best = min(pairs, key=lambda term: (term.p if term.p is not None else 2.0, -abs(term.effect)))
+    return found.interaction(*best.factors)
+
+
+@dataclass(frozen=True)
+class ColourEffect:
+    """Predicted colours at the two ends of a factor, and how far apart they are (CIEDE2000).
+
+    `lab_low` and `lab_high` are CIE L*a*b* at `setting_low` and `setting_high`, averaged over the other factors.
+    """
+
+    factor: str
+    setting_low: Setting
+    setting_high: Setting
+    lab_low: tuple[float, float, float]
+    lab_high: tuple[float, float, float]
+    difference: float
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the effect as plain values, ready for JSON."""
+        return {
+            "factor": self.factor,
+            "setting_low": self.setting_low,
+            "setting_high": self.setting_high,
+            "lab_low": list(self.lab_low),
+            "lab_high": list(self.lab_high),
+            "difference": self.difference,
+        }
+
+
+def colour_effects(
+    L: ResponseFindings,
+    a: ResponseFindings,
+    b: ResponseFindings,
+    difference: Callable[[Array, Array], Array],
+) -> tuple[ColourEffect, ...]:
+    """Work out how far each factor moves the predicted colour.
+
+    Parameters
+    ----------
+    L, a, b : ResponseFindings
+        Of the same tiles.
+    difference : callable
+        Colour difference of two (..., 3) arrays of CIE L*a*b*: CIEDE2000.
+
+    Returns
+    -------
+    tuple of ColourEffect
+        One for each factor, the largest difference first. Named levels: the two that lie farthest apart.
+    """
+    effects = []
+    for name, coding in L.model.codings.items():
+        levels = [
+            level
+            for level in coding.levels
+            if all(name in f.model.codings and level in f.model.codings[name].levels for f in (a, b))
+        ]
+        if len(levels) < 2:
+            continue
+        labs = {level: tuple(f.predict({name: level}).value for f in (L, a, b)) for level in levels}
+        named = any(isinstance(level, str) for level in levels)
+        pairs = list(combinations(levels, 2)) if named else [(levels[0], levels[-1])]
+        gaps = [float(difference(np.asarray(labs[low]), np.asarray(labs[high]))) for low, high in pairs]
+        best = int(np.argmax(gaps))
+        low, high = pairs[best]
+        effects.append(ColourEffect(name, low, high, _triple(labs[low]), _triple(labs[high]), gaps[best]))
+    return tuple(sorted(effects, key=lambda effect: -effect.difference))
+
+
+def _triple(values: tuple[float, ...]) -> tuple[float, float, float]:
+    return values[0], values[1], values[2]

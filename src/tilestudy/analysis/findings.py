@@ -1,0 +1,301 @@
+"""What the analysis of one response hands on: frozen records, and predictions from the model that made them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from tilestudy.analysis.mixed import Estimate, MixedFit
+from tilestudy.analysis.model import CodedModel, LeftOut
+from tilestudy.errors import NotEnoughError
+from tilestudy.study.records import Response, SetPer, Setting
+
+Verdict = Literal["drives", "may drive", "no sign", "cannot tell"]
+Kind = Literal["lightness", "redness", "yellowness", "grade", "number"]
+
+
+@dataclass(frozen=True)
+class ResponseSpec:
+    """What is analysed, and how to speak of it.
+
+    Attributes
+    ----------
+    name, label, unit : str
+        "L", "L*", "L*" for lightness; a grade has no unit.
+    kind : "lightness", "redness", "yellowness", "grade" or "number"
+        Chooses the words: a tile darkens, a grade falls.
+    about : str
+        Stage or condition, for people: "cured", "dry rub, 10 strokes".
+    smallest_that_matters : float or None
+        Smallest change worth acting on, in `unit`; None counts any change.
+    passing : float or None
+        Lowest grade that passes.
+    better : "higher", "lower" or ""
+    """
+
+    name: str
+    label: str
+    unit: str = ""
+    kind: Kind = "number"
+    about: str = ""
+    smallest_that_matters: float | None = None
+    passing: float | None = None
+    better: Literal["higher", "lower", ""] = ""
+
+
+def colour_spec(coordinate: Literal["L", "a", "b"], stage: str = "", smallest: float = 2.0) -> ResponseSpec:
+    """Describe one CIELAB coordinate. A change of 2 is taken as the smallest that matters (common practice, no source)."""
+    kinds: dict[str, Kind] = {"L": "lightness", "a": "redness", "b": "yellowness"}
+    return ResponseSpec(coordinate, f"{coordinate}*", f"{coordinate}*", kinds[coordinate], stage, smallest)
+
+
+def grade_spec(condition: str = "dry", passing: float | None = None, about: str = "") -> ResponseSpec:
+    """Describe the rub grade of one condition: half a step is the smallest change the scale can show."""
+    name, label = f"rub_{condition}", f"{condition} rub grade"
+    return ResponseSpec(name, label, "", "grade", about, 0.5, passing, "higher")
+
+
+def number_spec(response: Response, about: str = "", smallest: float | None = None) -> ResponseSpec:
+    """Describe a response that the study declares."""
+    return ResponseSpec(response.name, response.label, response.unit, "number", about, smallest, None, response.better)
+
+
+@dataclass(frozen=True)
+class TermFinding:
+    """What the tiles say of one factor, bend or pair of factors.
+
+    Attributes
+    ----------
+    term : str
+        "strength", "strength (bend)", "strength x dip_time".
+    kind : "main", "bend" or "pair"
+    factors : tuple of str
+    set_per : "tile", "batch" or "session"
+        Where the term is judged: against the noise between tiles, batches or sessions.
+    df, ddf, F, p
+        Kenward-Roger F test; ddf, F and p are None where there is no honest test.
+    p_holm : float or None
+        p after Holm's correction over the terms of this response.
+    effect, low, high : float or None
+        Main: change from `setting_low` to `setting_high`. Bend: how far the middle lies off the straight line between
+        them. Pair: how much the change by the first factor differs between the ends of the second. With the 95 %
+        interval (Bonferroni over the pairs of levels for named levels); None where the noise was not measured.
+    unit : str
+    setting_low, setting_high
+        Settings of the (first) factor the effect runs between. Named levels: lower and higher mean.
+    per_doubling : Estimate or None
+        Mean change per doubling, for geometric factors.
+    verdict, why : str
+        By the rule of `tilestudy.analysis.drivers`.
+    naive_p : float or None
+        p of least squares that takes every row as independent: kept to warn of it.
+    """
+
+    term: str
+    kind: Literal["main", "bend", "pair"]
+    factors: tuple[str, ...]
+    set_per: SetPer
+    df: int
+    ddf: float | None
+    F: float | None
+    p: float | None
+    p_holm: float | None
+    effect: float
+    low: float | None
+    high: float | None
+    unit: str
+    setting_low: Setting
+    setting_high: Setting
+    per_doubling: Estimate | None
+    verdict: Verdict
+    why: str
+    naive_p: float | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the finding as plain values, ready for JSON."""
+        doubling = self.per_doubling
+        return {
+            "term": self.term,
+            "kind": self.kind,
+            "factors": list(self.factors),
+            "set_per": self.set_per,
+            "df": self.df,
+            "ddf": self.ddf,
+            "F": self.F,
+            "p": self.p,
+            "p_holm": self.p_holm,
+            "low": self.low,
+            "high": self.high,
+            "effect": self.effect,
+            "unit": self.unit,
+            "setting_low": self.setting_low,
+            "setting_high": self.setting_high,
+            "per_doubling": None
+            if doubling is None
+            else {"effect": doubling.value, "low": doubling.low, "high": doubling.high},
+            "verdict": self.verdict,
+            "why": self.why,
+            "naive_p": self.naive_p,
+        }
+
+
+@dataclass(frozen=True)
+class LevelMean:
+    """Predicted mean at one level of a factor, averaged over the others; the range is None where noise was not measured."""
+
+    setting: Setting
+    value: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class PassCount:
+    """How many tiles at one level have a median grade that passes."""
+
+    setting: Setting
+    passed: int
+    tiles: int
+
+
+@dataclass(frozen=True)
+class InteractionGrid:
+    """Predicted means over the levels of two factors: `cells[i][j]` is for `first_levels[i]`, `second_levels[j]`."""
+
+    first: str
+    second: str
+    first_levels: tuple[Setting, ...]
+    second_levels: tuple[Setting, ...]
+    cells: tuple[tuple[Estimate, ...], ...]
+    finding: TermFinding | None
+
+
+@dataclass(frozen=True)
+class ResponseFindings:
+    """What the tiles say of one response.
+
+    Attributes
+    ----------
+    name, label, unit, about, kind : str
+    n_rows, n_tiles, n_batches, n_sessions, n_scorers : int
+    terms : tuple of TermFinding
+    left_out : tuple of LeftOut
+        Terms that could not be looked at, with the reason.
+    variance : mapping of str to float or None
+        Squared standard deviations in unit squared: "batch", "session", "tile", "scorer", and "scoring" or "repeats"
+        for several rows of one tile. None: cannot be told from these tiles.
+    sentences, cautions : tuple of str
+        Plain sentences, the most telling first; what to keep in mind.
+    main_effects : mapping of str to tuple of LevelMean
+    strongest_interaction : InteractionGrid or None
+        The pair of factors with the clearest (smallest p) interaction.
+    pass_counts : mapping of str to tuple of PassCount
+        By factor and level; empty unless a passing grade was given.
+    """
+
+    name: str
+    label: str
+    unit: str
+    about: str
+    kind: Kind
+    n_rows: int
+    n_tiles: int
+    n_batches: int
+    n_sessions: int
+    n_scorers: int
+    terms: tuple[TermFinding, ...]
+    left_out: tuple[LeftOut, ...]
+    variance: Mapping[str, float | None]
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
+    main_effects: Mapping[str, tuple[LevelMean, ...]]
+    strongest_interaction: InteractionGrid | None
+    pass_counts: Mapping[str, tuple[PassCount, ...]]
+    model: CodedModel = field(repr=False)
+    fit: MixedFit | None = field(repr=False)
+    constant: float | None = None
+    ranged: bool = True
+
+    def term(self, name: str) -> TermFinding:
+        """Return the finding of that term; raises KeyError."""
+        for found in self.terms:
+            if found.term == name:
+                return found
+        raise KeyError(name)
+
+    def predict(self, settings: Mapping[str, Setting], level: float = 0.95) -> Estimate:
+        """Predict the mean of tiles made at these settings, in new batches.
+
+        Parameters
+        ----------
+        settings : mapping of str to float or str
+            By factor, stored units. A factor not named is averaged over the tiles.
+        level : float
+            Coverage of the range.
+
+        Returns
+        -------
+        Estimate
+            Its range is None where the noise that matters was not measured; `beyond` names factors whose setting
+            lies outside what the tiles covered.
+
+        Raises
+        ------
+        NotEnoughError
+            For a named level that no tile had.
+        """
+        row = self.model.row(settings)
+        beyond = []
+        for name, coding in self.model.codings.items():
+            value = settings.get(name)
+            if coding.scale != "steps" and isinstance(value, float | int):
+                low, high = coding.seen
+                ends = [float(end) for end in coding.levels if not isinstance(end, str)]
+                slack = 1e-6 * (high - low)
+                if not min(low, *ends) - slack <= value <= max(high, *ends) + slack:
+                    beyond.append(name)
+        if self.fit is None:
+            return Estimate(self.constant or 0.0, beyond=tuple(beyond))
+        found = self.fit.contrast(row, level)
+        if not self.ranged:
+            return Estimate(found.value, beyond=tuple(beyond))
+        return Estimate(found.value, found.se, found.ddf, found.low, found.high, tuple(beyond))
+
+    def interaction(self, first: str, second: str) -> InteractionGrid:
+        """Return the grid of predicted means over the levels of two factors; raises NotEnoughError if one is constant."""
+        for name in (first, second):
+            if name not in self.model.codings:
+                raise NotEnoughError(f"{name.replace('_', ' ')} was the same on every tile, so it has no grid to show.")
+        rows, columns = (self.model.codings[name].levels for name in (first, second))
+        cells = tuple(tuple(self.predict({first: a, second: b}) for b in columns) for a in rows)
+        named = {frozenset((first, second))}
+        finding = next((t for t in self.terms if t.kind == "pair" and frozenset(t.factors) in named), None)
+        return InteractionGrid(first, second, rows, columns, cells, finding)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the findings as plain values, ready for JSON; keys are stable."""
+        return {
+            "name": self.name,
+            "label": self.label,
+            "unit": self.unit,
+            "about": self.about,
+            "n_rows": self.n_rows,
+            "n_tiles": self.n_tiles,
+            "n_batches": self.n_batches,
+            "n_sessions": self.n_sessions,
+            "n_scorers": self.n_scorers,
+            "terms": [term.as_dict() for term in self.terms],
+            "left_out": [{"term": out.term, "why": out.why} for out in self.left_out],
+            "variance": dict(self.variance),
+            "sentences": list(self.sentences),
+            "cautions": list(self.cautions),
+            "main_effects": {
+                name: [{"setting": m.setting, "value": m.value, "low": m.low, "high": m.high} for m in means]
+                for name, means in self.main_effects.items()
+            },
+            "pass_counts": {
+                name: [{"setting": c.setting, "passed": c.passed, "tiles": c.tiles} for c in counts]
+                for name, counts in self.pass_counts.items()
+            },
+        }

@@ -1,0 +1,39 @@
+"""Small words shared by the model and the sentences: terms, settings, lists, plurals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from tilestudy.study.records import Factor, Setting
+
+Show = Callable[[Setting, Factor], str]
+"""Writes a setting of a factor for people: "10 min"."""
+
+
+def show_plainly(value: Setting, factor: Factor) -> str:
+    """Write a setting with its stored unit; the default where no better way is given."""
+    if isinstance(value, str):
+        return value
+    return f"{value:g} {factor.unit}".strip()
+
+
+def speak(term: str, labels: Mapping[str, str]) -> str:
+    """Write a term's name for reading: "the bend of dip time", "strength x dip time"."""
+    if term.endswith(" (bend)"):
+        name = term.removesuffix(" (bend)")
+        return f"the bend of {labels.get(name, name)}"
+    return " x ".join(labels.get(name, name) for name in term.split(" x "))
+
+
+def plural(word: str) -> str:
+    """Return a batch word for many: baths, batches, heats.
+
+    >>> plural("bath"), plural("batch"), plural("load")
+    ('baths', 'batches', 'loads')
+    """
+    return word + ("es" if word.endswith(("ch", "sh", "s", "x")) and word != "bath" else "s")
+
+
+def listed(words: Sequence[str]) -> str:
+    """Write "a, b and c"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))

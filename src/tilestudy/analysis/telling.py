@@ -1,0 +1,212 @@
+"""What one response's findings say in sentences, the most telling first, and what to keep in mind about them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from tilestudy.analysis import wording
+from tilestudy.analysis.findings import TermFinding
+from tilestudy.analysis.naming import listed, plural, speak
+from tilestudy.analysis.work import ALPHA, Work
+from tilestudy.study.records import SetPer
+
+
+def sentences(work: Work, terms: tuple[TermFinding, ...], variance: dict[str, float | None]) -> tuple[str, ...]:
+    """Tell the findings of one response; the sentence that explains ranges follows the first range."""
+    spec = work.spec
+    if work.fit is None:
+        value = f"{work.y[0]:g}{wording.unit_of(spec)}"
+        things = f"All {work.n_tiles} tiles"
+        what = "" if spec.unit == spec.label else f"{'the ' if spec.kind == 'grade' else ''}{spec.label} "
+        ends = " at the end of the scale" if spec.kind == "grade" and work.y[0] in (1.0, 5.0) else ""
+        alike = f"{things} have {what}{value}, so no factor made a difference that this measurement could show"
+        alike += f"; values stuck{ends} can hide differences." if ends else "."
+        return tuple(sentence for sentence in (alike, _passing(work)) if sentence)
+    said: list[str] = []
+    verdicts = ("drives", "may drive", "cannot tell", "no sign")
+    kinds = ("main", "bend", "pair")
+    for found in sorted(terms, key=lambda t: (verdicts.index(t.verdict), kinds.index(t.kind), -abs(t.effect))):
+        sentence = _sentence(work, found)
+        if not sentence:
+            continue
+        said.append(sentence)
+        if wording.RANGE_EXPLAINED not in said and found.low is not None and " to " in sentence and "(" in sentence:
+            said.append(wording.RANGE_EXPLAINED)
+        if found.kind == "main" and (
+            doubling := wording.doubling_sentence(found, work.factors[found.factors[0]], spec)
+        ):
+            said.append(doubling)
+        if trap := _trap(work, found):
+            said.append(trap)
+        if (
+            found.kind == "main"
+            and found.verdict in ("drives", "may drive")
+            and (counts := _passing(work, found.factors[0]))
+        ):
+            said.append(counts)
+    quiet = [t for t in terms if t.kind == "pair" and t.verdict == "no sign"]
+    if quiet:
+        names = listed([speak(t.term, work.labels) for t in quiet])
+        said.append(f"No sign that the effect of one factor depends on another ({names}).")
+    if all_of_them := _passing(work):
+        said.append(all_of_them)
+    if not work.fit.perfect:
+        apart = work.fit.set_aside.get("batch") != "one row each"
+        noise = wording.noise_sentence(variance, spec, work.batch_word, work.n_batches if apart else 0)
+        if noise:
+            said.append(noise)
+        said += _scoring(work, variance)
+    return tuple(said)
+
+
+def _units_at_each_level(work: Work, name: str, stratum: SetPer) -> int:
+    """Most batches (sessions) that any level of a factor had."""
+    index = work.model.codings[name].nearest(work.data.tiles[name].tolist())
+    pairs = {(level, unit) for level, unit in zip(index, work.data.tiles[stratum], strict=True)}
+    return max(sum(1 for level, _ in pairs if level == wanted) for wanted in set(index))
+
+
+def _sentence(work: Work, found: TermFinding) -> str:
+    factor = work.factors[found.factors[0]]
+    coding = work.model.codings[factor.name]
+    if found.kind == "main":
+        return wording.main_sentence(found, factor, work.spec, work.show, len(coding.levels))
+    if found.kind == "bend":
+        return wording.bend_sentence(found, work.middle(coding), factor, work.spec, work.show)
+    return _pair_sentence(work, found)
+
+
+def _pair_sentence(work: Work, found: TermFinding) -> str:
+    """Tell a pair as the change by the factor that is measured better (set per tile), at two settings of the other."""
+    names = list(found.factors)
+    reach = {name: term.set_per for name in names if (term := work.model.term(name))}
+    if reach.get(names[0]) != "tile" and reach.get(names[1]) == "tile":
+        names.reverse()
+    lead, other = (work.model.codings[name] for name in names)
+    choices = [(mine, its) for mine in work.ends(lead) for its in work.ends(other)]
+    changes = [[work.contrast(work.change(lead.name, *mine, {other.name: at})) for at in its] for mine, its in choices]
+    best = max(range(len(choices)), key=lambda i: abs(changes[i][1].value - changes[i][0].value))
+    mine, its = choices[best]
+    told = replace(found, setting_low=mine[0], setting_high=mine[1])
+    both = (changes[best][0], changes[best][1])
+    return wording.pair_sentence(told, (lead.factor, other.factor), its, both, work.spec, work.show)
+
+
+def _trap(work: Work, found: TermFinding) -> str:
+    """Warn where taking every tile as independent would have claimed what the batches do not say."""
+    if (
+        (found.set_per == "tile" and found.term not in work.luck)
+        or found.naive_p is None
+        or found.naive_p >= ALPHA
+        or work.fit is None
+        or work.fit.perfect
+    ):
+        return ""
+    if found.p is not None and found.p <= ALPHA:
+        return ""
+    units = plural(work.unit(found.set_per))
+    things = (
+        f"{work.n_rows} scores"
+        if work.several and work.n_scorers
+        else f"{work.n_rows} measurements"
+        if work.several
+        else f"{work.n_tiles} tiles"
+    )
+    name = speak(found.term, work.labels)
+    claim = f"Counting the {things} as independent would claim {wording.p_text(found.naive_p)} for {name}"
+    meaning = "(p: how often chance alone would show as much)"
+    if found.p is None:
+        return f"{claim} {meaning}; {work.unit(work.luck[found.term])} luck alone can do that."
+    return f"{claim}; the {units} say {wording.p_text(found.p).removeprefix('p = ')} {meaning}."
+
+
+def _passing(work: Work, name: str = "") -> str:
+    """Count the tiles that pass: at each level of a factor, or altogether."""
+    counts = work.pass_counts()
+    if not counts:
+        return ""
+    passing = f"median grade {work.spec.passing:g} or better"
+    if not name:
+        first = next(iter(counts.values()))
+        passed, tiles = sum(count.passed for count in first), sum(count.tiles for count in first)
+        return f"Altogether {passed} of {tiles} tiles {'passes' if passed == 1 else 'pass'} ({passing})."
+    if len({count.passed / count.tiles for count in counts[name] if count.tiles}) < 2:
+        return ""
+    factor = work.factors[name]
+    each = [f"{c.passed} of {c.tiles} {wording.place(c.setting, factor, work.show)}" for c in counts[name]]
+    return f"Tiles that pass ({passing}): {listed(each)}."
+
+
+def _scoring(work: Work, variance: Mapping[str, float | None]) -> list[str]:
+    def sd(value: float) -> str:
+        root = float(np.sqrt(value))
+        return f"{wording.number(root, wording.decimals_for(root))}{wording.unit_of(work.spec)}"
+
+    scoring, scorer, repeats = variance.get("scoring"), variance.get("scorer"), variance.get("repeats")
+    if scoring is not None and scorer is not None:
+        return [
+            f"On one and the same tile scorers lean about {sd(scorer)} up or down, and single scores scatter by about "
+            f"{sd(scoring)} more."
+        ]
+    if repeats is not None:
+        return [f"Repeated measurements of one tile scatter by about {sd(repeats)}."]
+    return []
+
+
+def cautions(work: Work) -> tuple[str, ...]:
+    """Say what to keep in mind: rows lost, single batches, noise that could not be measured, terms left out."""
+    said = list(work.data.notes)
+    said += [note for note in work.model.notes if note not in said]
+    word, words = work.batch_word, plural(work.batch_word)
+    if work.n_batches < 2:
+        said.append(
+            f"All tiles come from one {word}, so whether another {word} would do the same is not known. "
+            f"The ranges hold for this {word}."
+        )
+    for stratum in ("batch", "session"):
+        unit = work.unit(stratum)
+        lucky = [t.factors[0] for t in work.model.terms if t.kind == "main" and work.luck.get(t.name) == stratum]
+        mains = [t.factors[0] for t in work.model.terms if t.kind == "main" and t.set_per == stratum]
+        spare = work.model.spare[stratum]
+        if lucky:
+            names = listed([work.labels[name] for name in lucky])
+            once = all(_units_at_each_level(work, name, stratum) == 1 for name in lucky)
+            had = (
+                f"Each setting of {names} had one {unit} only"
+                if once
+                else f"The {plural(unit)} are too few or not mixed well enough"
+            )
+            so = f", so {names} cannot be told from {unit} luck" if once else f" to tell {names} from {unit} luck"
+            said.append(f"{had}{so}. Make {work.another(unit)} at each setting.")
+        elif mains and spare < 3 and work.ranged:
+            names = listed([work.labels[name] for name in mains])
+            said.append(
+                f"The noise between {plural(unit)} is measured with {spare} {unit if spare == 1 else plural(unit)} beyond "
+                f"what the settings of {names} need, so its ranges are wide; every further {unit} narrows them."
+            )
+    if work.fit is not None and work.fit.set_aside.get("batch") == "one row each":
+        said.append(
+            f"Each {word} held one tile, so the noise between {words} and between tiles cannot be told apart; they are judged together."
+        )
+    if work.fit is not None and not work.fit.perfect and work.fit.no_residual:
+        said.append(
+            "Tiles made alike agree to the last digit, which measured tiles seldom do: check that the values were not copied."
+        )
+    if work.fit is not None and work.fit.perfect:
+        said.append(
+            f"The settings explain all {work.n_rows} values to the last digit, so no noise was seen and no range can be given. "
+            "Measured tiles seldom do that: check that the values were not computed or copied."
+        )
+    reasons: dict[str, list[str]] = {}
+    for out in work.model.left_out:
+        reasons.setdefault(out.why, []).append(speak(out.term, work.labels))
+    said += [f"Not looked at: {listed(names)} ({why})." for why, names in reasons.items()]
+    if work.spec.kind == "grade" and work.fit is not None:
+        said.append(
+            "Grades are ranks, not lengths: treating their steps as equal is a working approximation, so read the counts of "
+            "tiles that pass beside it."
+        )
+    return tuple(said)

@@ -1,0 +1,22 @@
+"""The commands, one module per stage of the job.
+
+Heavy libraries are imported inside the commands, so that ``tilestudy --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from io import TextIOWrapper
+
+from tilestudy.cli import demo, prepare, record, results
+from tilestudy.cli.app import cli
+
+__all__ = ["cli", "demo", "main", "prepare", "record", "results"]
+
+
+def main() -> None:
+    """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a console without the sign × shows ? instead of a traceback
+    cli()

@@ -1,0 +1,119 @@
+"""The command group: errors become messages and exit codes, commands are listed in the job's order."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import textwrap
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from tilestudy.errors import TilestudyError
+
+if TYPE_CHECKING:
+    from tilestudy.studio import Studio
+
+Paper = Literal["a4", "us-letter"]
+
+COMMANDS = (
+    *(
+        "demo",
+        "new",
+        "plan",
+        "pack",
+        "made",
+        "colour",
+        "values",
+        "rub",
+        "enter",
+        "due",
+        "history",
+        "drivers",
+        "handout",
+    ),
+)
+"""The commands in the job's order, as the help lists them."""
+
+
+class JobOrder(click.Group):
+    """A group that lists its commands in the job's order and turns our errors into messages and exit codes."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the job's order."""
+        return list(COMMANDS)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a TilestudyError is told on stderr, never as a traceback."""
+        try:
+            return super().invoke(ctx)
+        except TilestudyError as error:
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except OSError as error:
+            click.echo(f"The file or folder {error.filename or ''} could not be used: {error.strerror}.", err=True)
+            ctx.exit(1)
+        except Exception as error:
+            if os.environ.get("TILESTUDY_TRACEBACK"):
+                raise
+            click.echo(
+                f"tilestudy itself failed ({type(error).__name__}: {error}). Your records are as they were before this "
+                "command. Please report it with the command you typed; TILESTUDY_TRACEBACK=1 shows where.",
+                err=True,
+            )
+            ctx.exit(1)
+
+
+@click.group(
+    cls=JobOrder,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Caution: patination can hurt people. Follow local rules, the safety data sheets and licensed practice.",
+)
+@click.version_option(package_name="tilestudy")
+@click.option(
+    "--folder",
+    type=click.Path(file_okay=False),
+    default=".",
+    show_default="this folder",
+    help="The studio's folder, which holds experiments/ and reports/.",
+)
+@click.pass_context
+def cli(ctx: click.Context, folder: str) -> None:
+    """From small patina test tiles to recipes that repeat, survive wear and fit on a handout.
+
+    Start with "tilestudy demo", or with "tilestudy new plaques --process sulfide-dip --metal C11000".
+    """
+    ctx.obj = folder
+
+
+def studio_of(ctx: click.Context) -> Studio:
+    """Return the studio of the folder the command was called with."""
+    from tilestudy.studio import Studio
+
+    return Studio(ctx.obj)
+
+
+def tell(text: str = "") -> None:
+    """Print a line of results."""
+    click.echo(text)
+
+
+def note(text: str) -> None:
+    """Print a message beside the results, on stderr."""
+    click.echo(text, err=True)
+
+
+def tell_sentences(sentences: Iterable[str], indent: str = "") -> None:
+    """Print sentences one a line, wrapped for reading."""
+    width = min(shutil.get_terminal_size((96, 24)).columns, 100)
+    for sentence in sentences:
+        tell(textwrap.fill(sentence, width, initial_indent=indent, subsequent_indent=indent + "  "))
+
+
+def tell_json(data: object) -> None:
+    """Print results as JSON with stable keys."""
+    tell(json.dumps(data, ensure_ascii=False, indent=1, default=str))

@@ -1,0 +1,82 @@
+"""Before the session: `new`, `plan`, `pack`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tilestudy.cli.app import Paper, cli, note, studio_of, tell, tell_json, tell_sentences
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--process", "process_id", required=True, help="Process, such as sulfide-dip or low-heat.")
+@click.option(
+    "--metal", required=True, help="UNS number of the sheet, such as C11000 (copper) or C26000 (yellow brass)."
+)
+@click.option("--gauge", default="20 ga", show_default=True, help='Sheet thickness: "20 ga" or "0.8 mm".')
+@click.option("--lot", default="", help="Sheet lot, as the supplier's label has it.")
+@click.pass_context
+def new(ctx: click.Context, name: str, process_id: str, metal: str, gauge: str, lot: str) -> None:
+    """Start a study: write its study file, ready to plan.
+
+    Example: tilestudy new plaques --process sulfide-dip --metal C11000
+    """
+    path = studio_of(ctx).new(name, process_id, metal, gauge=gauge, lot=lot)
+    tell(f"Wrote {path}.")
+    tell(f'Read it and change what you like, then "tilestudy plan {name}".')
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--seed", type=click.IntRange(0, 2**31), help="Seed of the random order; kept with the plan.")
+@click.option(
+    "--from",
+    "tiles_file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Take in tiles that exist already: a CSV with tile, batch and a column for each factor.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
+@click.pass_context
+def plan(ctx: click.Context, name: str, seed: int | None, tiles_file: Path | None, as_json: bool) -> None:
+    """Lay the tiles out over batches and sessions, and say what they will tell.
+
+    Planning again keeps every tile that has records.
+
+    Example: tilestudy plan plaques
+    """
+    studio = studio_of(ctx)
+    report = studio.take_in(name, tiles_file) if tiles_file else studio.plan(name, seed)
+    if as_json:
+        tell_json(report.as_dict())
+        return
+    tell_sentences(report.sentences)
+    tell()
+    tell(report.table())
+    tell()
+    for line in report.kept:
+        note(line)
+    tell(f'Next: "tilestudy pack {name}" prints the bench pack.')
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="Paper size.  [default: the studio's, else a4]")
+@click.pass_context
+def pack(ctx: click.Context, name: str, paper: Paper | None) -> None:
+    """Print the bench pack: batch cards, run sheet, rub sheet, cautions; and write the forms to fill.
+
+    It refuses while a blocking hazard stands.
+
+    Example: tilestudy pack plaques --paper us-letter
+    """
+    done = studio_of(ctx).pack(name, paper)
+    for text in done.notes:
+        note(text)
+    tell(f"Bench pack: {done.pdf}")
+    for form in done.forms:
+        tell(f"Form to fill: {form}")
+    for form in done.forms_kept:
+        tell(f"Form kept as it is, it holds entries: {form}")
+    tell(f'After the session: fill the forms, then "tilestudy enter {name}".')

@@ -1,0 +1,47 @@
+"""After the readings are in: `drivers`, `handout`."""
+
+from __future__ import annotations
+
+import click
+
+from tilestudy.cli.app import Paper, cli, note, studio_of, tell, tell_json, tell_sentences
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--stage", help="Stage of the colour readings.  [default: the study's]")
+@click.option("--charts/--no-charts", default=True, show_default=True, help="Draw the charts.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+@click.pass_context
+def drivers(ctx: click.Context, name: str, stage: str | None, charts: bool, as_json: bool) -> None:
+    """Say which factors drive colour and durability, how much, and how sure that is.
+
+    Example: tilestudy drivers plaques
+    """
+    studio = studio_of(ctx)
+    findings = studio.drivers(name, stage)
+    if as_json:
+        tell_json(findings.as_dict())
+        return
+    for block in findings.blocks():
+        tell(block.heading)
+        tell_sentences(block.sentences, indent="  ")
+        tell()
+    tell(findings.table())
+    tell()
+    if charts:
+        for path in studio.charts(findings):
+            tell(f"Chart: {path}")
+    note(f'Next: "tilestudy handout {name}".')
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="Paper size.  [default: the studio's, else a4]")
+@click.pass_context
+def handout(ctx: click.Context, name: str, paper: Paper | None) -> None:
+    """Print the handout for a class.
+
+    Example: tilestudy handout plaques --paper us-letter
+    """
+    tell(f"Handout: {studio_of(ctx).handout(name, paper)}")

@@ -1,0 +1,55 @@
+"""Plain colour names: the 267 ISCC-NBS blocks and their groups.
+
+Source: Kelly (1958), J. Res. NBS 61:427 (centroids, public domain); groups from NBS SP 440 (Kelly & Judd 1976).
+The L*a*b* (D65) in data/iscc_nbs.csv were computed from the Munsell notations; good for naming, not for measuring.
+"""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+import numpy.typing as npt
+
+from tilestudy.colour.difference import ciede2000
+
+Lab = tuple[float, float, float]
+
+
+@cache
+def _centroids() -> tuple[tuple[str, str, str, Lab], ...]:
+    text = files("tilestudy.colour").joinpath("data", "iscc_nbs.csv").read_text(encoding="utf-8")
+    rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
+    return tuple(
+        (row["name"], row["level2"], row["level1"], (float(row["L"]), float(row["a"]), float(row["b"]))) for row in rows
+    )
+
+
+def colour_named(name: str) -> Lab | None:
+    """Return the L*a*b* (D65) of a plain colour name, or None when it is not known.
+
+    A name of a group ("brown") is the mean of its blocks.
+
+    >>> [round(x) for x in colour_named("dark reddish brown")]
+    [13, 20, 7]
+    """
+    wanted = " ".join(name.casefold().replace("-", " ").split()).replace("gray", "grey")
+    for level in range(3):
+        labs = [entry[3] for entry in _centroids() if entry[:3][level].replace("gray", "grey") == wanted]
+        if labs:
+            mean = np.mean(labs, axis=0)
+            return (float(mean[0]), float(mean[1]), float(mean[2]))
+    return None
+
+
+def name_of(lab: npt.ArrayLike) -> str:
+    """Return the plain name of the nearest ISCC-NBS block by CIEDE2000.
+
+    >>> name_of([13, 20, 7])
+    'dark reddish brown'
+    """
+    centroids = _centroids()
+    distance = ciede2000(np.asarray(lab, dtype=float), np.array([entry[3] for entry in centroids]))
+    return centroids[int(np.argmin(distance))][0].replace("gray", "grey")

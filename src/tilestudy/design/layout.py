@@ -1,0 +1,264 @@
+"""The full grid, replicated and laid out over batches and sessions.
+
+A factor set per batch changes only between batches, one set per session only between sessions (a split plot: Yates
+1935; the batch is the whole plot, the session the block or a third stratum). Each per-batch setting gets
+`Study.batches_each` freshly made batches where the limits allow. Order is random within these restrictions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from math import ceil, prod
+from random import Random
+
+from tilestudy.design.codes import deal_codes
+from tilestudy.errors import PlanError
+from tilestudy.study.records import Batch, Factor, Limits, Plan, Setting, Study, Tile
+
+_Load = tuple[dict[str, Setting], list[dict[str, Setting]]]
+REFERENCES = 3
+"""Reference tiles in a batch: first, middle and last."""
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Minutes a session takes: setting up, clearing up, each batch, and each tile beside its own dip or dwell."""
+
+    setup: float
+    clear: float
+    batch: float
+    tile: float
+
+
+@dataclass(frozen=True)
+class Size:
+    """How big a layout is.
+
+    `batches_each` batches for each per-batch setting; the tile grid is shared over `parts` of them, so each setting's
+    grid is made `batches_each / parts` times; `tiles_per_batch` counts reference tiles.
+    """
+
+    batches_each: int
+    parts: int
+    tiles_per_batch: int
+    batches: int
+    tiles: int
+    batches_per_session: int
+    sessions: int
+
+
+def combinations(factors: Sequence[Factor]) -> list[dict[str, Setting]]:
+    """Return the full grid of the factors' levels; one empty setting for no factor.
+
+    >>> len(combinations([Factor("a", (1.0, 2.0)), Factor("b", (1.0, 2.0, 3.0))]))
+    6
+    """
+    names = [factor.name for factor in factors]
+    return [dict(zip(names, levels, strict=True)) for levels in product(*(factor.levels for factor in factors))]
+
+
+def share_out(factors: Sequence[Factor], parts: int, turn: int = 0) -> list[list[dict[str, Setting]]]:
+    """Share the tile grid over so many batches, each level about equally often in each.
+
+    A combination goes to the part given by the sum of its level numbers: neighbours go to different batches, and main
+    effects stay clear of batch luck as far as the counts allow.
+    """
+    shares: list[list[dict[str, Setting]]] = [[] for _ in range(parts)]
+    for combination in combinations(factors):
+        place = sum(factor.levels.index(combination[factor.name]) for factor in factors)
+        shares[(place + turn) % parts].append(combination)
+    return shares
+
+
+def sizes(study: Study, clock: Clock) -> list[Size]:
+    """Return the layouts to try, the most telling first; limits are not yet applied."""
+    per_tile = prod(len(factor.levels) for factor in study.factors_set_per("tile"))
+    per_batch = prod(len(factor.levels) for factor in study.factors_set_per("batch"))
+    per_session = prod(len(factor.levels) for factor in study.factors_set_per("session"))
+    extra = REFERENCES if study.reference_tiles else 0
+    room = study.limits.tiles_per_batch
+    if room is not None and room <= extra:
+        raise PlanError(
+            f"A batch holds {room} tiles, and the {extra} reference tiles fill it. "
+            "Raise tiles_per_batch under [limits], or set reference_tiles = false."
+        )
+    least = 1
+    if room is not None:
+        least = next(parts for parts in range(1, per_tile + 1) if _largest(study, parts) + extra <= room)
+    wanted = study.batches_each
+    # every batch the whole grid (or the fewest parts that fit); else the grid once, shared over the wanted batches,
+    # over fewer, at last over more
+    options = [(wanted * least, least)]
+    options += [(parts, parts) for parts in range(min(max(wanted, least), per_tile), least - 1, -1)]
+    options += [(parts, parts) for parts in range(max(wanted, least) + 1, per_tile + 1)]
+    found = []
+    for batches_each, parts in dict.fromkeys(options):
+        tiles_per_batch = _largest(study, parts) + extra
+        batches = per_session * per_batch * batches_each
+        tiles = per_session * per_batch * (batches_each // parts) * per_tile + batches * extra
+        in_session = _batches_in_session(study, clock, tiles_per_batch)
+        if in_session == 0:
+            continue
+        each = ceil(per_batch * batches_each / in_session) if in_session else 1
+        found.append(
+            Size(batches_each, parts, tiles_per_batch, batches, tiles, in_session or batches, per_session * each)
+        )
+    if not found:
+        need = ceil(clock.setup + clock.clear + _batch_minutes(study, clock, _largest(study, per_tile) + extra))
+        raise PlanError(
+            f"Even the smallest batch needs about {need} minutes with setting up and clearing up, and a session has "
+            f"{study.limits.minutes:g}. Raise minutes under [limits]."
+        )
+    return found
+
+
+def _largest(study: Study, parts: int) -> int:
+    return max(len(share) for share in share_out(study.factors_set_per("tile"), parts))
+
+
+def _batches_in_session(study: Study, clock: Clock, tiles_per_batch: int) -> int | None:
+    """Batches that fit a session, by the stated count and by the minutes; None for no limit."""
+    fits = [study.limits.batches_per_session] if study.limits.batches_per_session else []
+    if study.limits.minutes is not None:
+        free = study.limits.minutes - clock.setup - clock.clear
+        fits.append(max(0, int(free // _batch_minutes(study, clock, tiles_per_batch))))
+    return min(fits) if fits else None
+
+
+def _batch_minutes(study: Study, clock: Clock, tiles: int) -> float:
+    return clock.batch + tiles * tile_minutes(study, clock)
+
+
+def tile_minutes(study: Study, clock: Clock) -> float:
+    """Minutes one tile takes at the middle of its timed factors (dip, dwell), one pair of hands.
+
+    Dips of minutes and more run side by side, so at most five minutes of a dip count.
+    """
+    dip = 0.0
+    for factor in study.factors_set_per("tile"):
+        if factor.unit == "s":
+            numbers = [level for level in factor.levels if not isinstance(level, str)]
+            dip += min(sum(numbers) / len(numbers) / 60, 5.0)
+    return clock.tile + dip
+
+
+def over_limits(size: Size, limits: Limits) -> list[str]:
+    """Return which limits a layout breaks, in words."""
+    pairs = [
+        ("tiles", size.tiles, limits.tiles),
+        ("batches", size.batches, limits.batches),
+        ("sessions", size.sessions, limits.sessions),
+    ]
+    return [f"{need} {what} (limit {limit})" for what, need, limit in pairs if limit is not None and need > limit]
+
+
+def choose_size(study: Study, clock: Clock) -> tuple[Size, Size]:
+    """Return the layout that fits the limits and the one wanted without them.
+
+    Raises PlanError, with what each layout would need, when none fits.
+    """
+    options = sizes(study, clock)
+    for size in options:
+        if not over_limits(size, study.limits):
+            return size, options[0]
+    smallest = min(options, key=lambda size: (size.tiles, size.batches))
+    raise PlanError(
+        f"The full grid does not fit the limits. At the least it needs {_and(over_limits(smallest, study.limits))}. "
+        f"Raise that under [limits] in the study file, or drop a level: the grid is "
+        f"{' x '.join(f'{len(factor.levels)} {factor.label}' for factor in study.factors)}."
+    )
+
+
+def _and(parts: Sequence[str]) -> str:
+    return " and ".join(parts)
+
+
+def lay_out(
+    study: Study,
+    clock: Clock,
+    seed: int,
+    taken: Collection[str] = (),
+    batch_prefix: Callable[[int], str] = lambda number: f"B{number}",
+) -> Plan:
+    """Lay the full grid out over batches and sessions, in random order from a seed.
+
+    Parameters
+    ----------
+    study : Study
+    clock : Clock
+        Minutes of the process, to fill sessions.
+    seed : int
+        The same study and seed give the same plan.
+    taken : collection of str
+        Tile codes already used in the studio.
+    batch_prefix : callable
+        Code of the n-th batch.
+
+    Raises
+    ------
+    PlanError
+        When the grid does not fit the limits.
+    """
+    size, _ = choose_size(study, clock)
+    rng = Random(seed)
+    per_batch = combinations(study.factors_set_per("batch"))
+    tile_factors = study.factors_set_per("tile")
+    batches: list[Batch] = []
+    loads: list[list[tuple[dict[str, Setting], bool]]] = []
+    session = 0
+    session_settings = combinations(study.factors_set_per("session"))
+    rng.shuffle(session_settings)
+    for of_session in session_settings:
+        queue: list[tuple[dict[str, Setting], list[dict[str, Setting]]]] = []
+        for repeat in range(size.batches_each):
+            turn = [
+                (of_batch, share_out(tile_factors, size.parts, number)[repeat % size.parts])
+                for number, of_batch in enumerate(per_batch)
+            ]
+            rng.shuffle(turn)
+            queue += turn
+        for chunk in _sessions(queue, size.batches_per_session, len(per_batch)):
+            session += 1
+            chunk = list(chunk)
+            rng.shuffle(chunk)
+            for of_batch, share in chunk:
+                settings = {**of_session, **of_batch}
+                batches.append(Batch(batch_prefix(len(batches) + 1), session, len(batches) + 1, settings))
+                loads.append(_run_order(study, share, rng))
+    codes = iter(deal_codes(sum(map(len, loads)), taken, rng))
+    tiles = [
+        Tile(next(codes), batch.code, batch.session, order, {**batch.settings, **settings}, reference)
+        for batch, load in zip(batches, loads, strict=True)
+        for order, (settings, reference) in enumerate(load, start=1)
+    ]
+    return Plan(study.name, seed, tuple(batches), tuple(tiles))
+
+
+def _sessions(queue: Sequence[_Load], room: int, kinds: int) -> list[Sequence[_Load]]:
+    """Cut the queue into sessions, whole replicates of the per-batch settings together where they fit."""
+    step = room // kinds * kinds if room >= kinds else room
+    count = ceil(len(queue) / step)
+    return [queue[start * step : (start + 1) * step] for start in range(count)]
+
+
+def _run_order(study: Study, share: Sequence[dict[str, Setting]], rng: Random) -> list[tuple[dict[str, Setting], bool]]:
+    order = [(settings, False) for settings in share]
+    rng.shuffle(order)
+    if study.reference_tiles:
+        middling = ({f.name: f.levels[(len(f.levels) - 1) // 2] for f in study.factors_set_per("tile")}, True)
+        order.insert(len(order) // 2, middling)
+        order = [middling, *order, middling]
+    return order
+
+
+def replacement(plan: Plan, spoiled: Tile, code: str) -> Tile:
+    """Return a tile that stands in for a spoiled one: same batch and settings, at the end of its run order.
+
+    >>> old = Tile("A3", "B1", 1, 1, {"dip": 10.0})
+    >>> replacement(Plan("s", 1, (), (old,)), old, "C4").order
+    2
+    """
+    last = max(tile.order for tile in plan.tiles if tile.batch == spoiled.batch)
+    return replace(spoiled, code=code, order=last + 1, replaces=spoiled.code)

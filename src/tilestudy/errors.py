@@ -1,0 +1,75 @@
+"""The errors, as one small tree.
+
+Each message says what happened with the value and place, why it matters, and what to type next.
+The command line turns `WrongRequestError` (and its kin) into exit 2 and every other `TilestudyError` into exit 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class TilestudyError(Exception):
+    """Anything tilestudy could not do. Exit code 1."""
+
+    exit_code = 1
+
+
+class WrongRequestError(TilestudyError):
+    """The request itself cannot be understood: an unknown study, process, option value. Exit code 2."""
+
+    exit_code = 2
+
+
+class UnitError(WrongRequestError):
+    """A quantity or unit that cannot be read."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong in a file.
+
+    Attributes
+    ----------
+    file : str
+        Name as the user knows it.
+    line : int or None
+        1-based line in that file; None when the fault has no single line (a missing column).
+    what : str
+        What is wrong, with the value, and what to do: one or two sentences.
+    """
+
+    file: str
+    line: int | None
+    what: str
+
+    def __str__(self) -> str:
+        place = self.file if self.line is None else f"{self.file}, line {self.line}"
+        return f"{place}: {self.what}"
+
+
+class FaultyFileError(WrongRequestError):
+    """One or more files have faults; all of them are listed, nothing was stored."""
+
+    def __init__(self, faults: Iterable[Fault], after: str = "Nothing was stored.") -> None:
+        self.faults: Sequence[Fault] = tuple(faults)
+        many = f"{len(self.faults)} faults" if len(self.faults) != 1 else "1 fault"
+        lines = "\n".join(f"  {fault}" for fault in self.faults)
+        super().__init__(f"{many} found. {after}\n{lines}")
+
+
+class PlanError(TilestudyError):
+    """The plan asked for cannot be made from these levels and limits."""
+
+
+class HazardError(TilestudyError):
+    """A blocking hazard stands; nothing is printed until it is resolved."""
+
+
+class NotEnoughError(TilestudyError):
+    """The records do not yet hold what the step needs."""
+
+
+class BookError(TilestudyError):
+    """The study book cannot be opened, read or written."""

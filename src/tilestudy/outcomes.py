@@ -1,0 +1,245 @@
+"""What the studio's methods hand back, as text for people and as plain values for JSON."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tilestudy.study.due import Due
+from tilestudy.study.records import BatchLog, Kept, Made, Plan, Reading, Record, Rub, Study, Value
+from tilestudy.study.units import plain_number, show, show_number, show_unit
+
+if TYPE_CHECKING:
+    from tilestudy.design.appraise import Appraisal
+    from tilestudy.store.book import Outcome
+
+_KIND_WORDS = {
+    "made": ("tile made", "tiles made"),
+    "batches": ("batch log", "batch logs"),
+    "colour": ("colour reading", "colour readings"),
+    "values": ("value", "values"),
+    "rub": ("rub grade", "rub grades"),
+}
+
+
+@dataclass(frozen=True)
+class PlanReport:
+    """A plan, its appraisal and both in sentences; `kept` tells what happened to tiles that were there before."""
+
+    study: Study
+    plan: Plan
+    word: str
+    appraisal: Appraisal
+    sentences: tuple[str, ...]
+    kept: tuple[str, ...] = ()
+
+    def table(self) -> str:
+        """Return the run order, a line a tile, batch by batch."""
+        factors = self.study.factors_set_per("tile")
+        head = ["run", "tile", *(f"{f.label} {f'({show_unit(f.shown)})' if f.shown else ''}".strip() for f in factors)]
+        lines = []
+        for batch in self.plan.batches:
+            settings = ", ".join(
+                f"{name.replace('_', ' ')} {show(v, self.study.factor(name))}" for name, v in batch.settings.items()
+            )
+            lines.append(f"Session {batch.session}, {self.word} {batch.code}{f': {settings}' if settings else ''}")
+            rows = [head]
+            for tile in self.plan.tiles:
+                if tile.batch == batch.code:
+                    mark = " (reference)" if tile.reference else f" (for {tile.replaces})" if tile.replaces else ""
+                    numbers = [show_number(tile.settings[factor.name], factor) for factor in factors]
+                    rows.append([str(tile.order), tile.code + mark, *numbers])
+            widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
+            lines += ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the plan with stable keys."""
+        return {
+            "study": self.plan.study,
+            "seed": self.plan.seed,
+            "factors": [
+                {"name": f.name, "unit": f.unit, "shown": f.shown, "set_per": f.set_per} for f in self.study.factors
+            ],
+            "tiles": [
+                {
+                    "code": tile.code,
+                    "batch": tile.batch,
+                    "session": tile.session,
+                    "order": tile.order,
+                    "settings": dict(tile.settings),
+                    "reference": tile.reference,
+                    "replaces": tile.replaces,
+                }
+                for tile in self.plan.tiles
+            ],
+            "batches": [
+                {"code": b.code, "session": b.session, "order": b.order, "settings": dict(b.settings)}
+                for b in self.plan.batches
+            ],
+            "appraisal": {
+                "noise": asdict(self.appraisal.noise),
+                "power": 0.8,
+                "factors": [asdict(one) for one in self.appraisal.factors],
+                "same_as": [list(pair) for pair in self.appraisal.same_as],
+                "sentences": list(self.sentences),
+            },
+        }
+
+
+@dataclass(frozen=True)
+class PackDone:
+    """The bench pack's file, the forms written, forms kept because they hold entries, and notes."""
+
+    pdf: Path
+    forms: tuple[Path, ...]
+    forms_kept: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What an entry stored, corrected and found unchanged; rows still blank; rows set aside with their file."""
+
+    outcomes: Mapping[str, Outcome]
+    blank_rows: int = 0
+    set_aside: Sequence[Path] = ()
+    faults: Sequence[str] = ()
+    notes: Sequence[str] = ()
+
+    def text(self) -> str:
+        """Say it in a few lines."""
+        added = {kind: len(one.added) for kind, one in self.outcomes.items() if one.added}
+        lines = [*self.notes]
+        if added:
+            lines.append(f"Stored: {', '.join(_counted(number, kind) for kind, number in added.items())}.")
+        for outcome in self.outcomes.values():
+            lines += [f"Corrected: {_correction(old, new)}. The old value is kept." for old, new in outcome.corrected]
+        unchanged = sum(one.unchanged for one in self.outcomes.values())
+        if unchanged and not added and not any(one.corrected for one in self.outcomes.values()):
+            lines.append(f"Nothing new: {unchanged} {'row was' if unchanged == 1 else 'rows were'} stored before.")
+        elif unchanged:
+            lines.append(f"Unchanged: {unchanged}.")
+        if self.blank_rows:
+            lines.append(f"Not filled in yet: {self.blank_rows} {'row' if self.blank_rows == 1 else 'rows'}.")
+        if self.faults:
+            lines.append(
+                f"{len(self.faults)} {'fault' if len(self.faults) == 1 else 'faults'}; these rows were not stored:"
+            )
+            lines += [f"  {fault}" for fault in self.faults]
+            lines += [f"Mend them in {path}, then read that file." for path in self.set_aside]
+        return "\n".join(lines) or "Nothing to store: no filled row was found."
+
+
+def _counted(number: int, kind: str) -> str:
+    return f"{number} {_KIND_WORDS[kind][0 if number == 1 else 1]}"
+
+
+def _correction(old: Kept, new: Record) -> str:
+    before, after = _fields(old.record), _fields(new)
+    changes = [
+        f"{name.replace('_', ' ')} {before[name] or 'blank'} to {after[name] or 'blank'}"
+        for name in after
+        if before.get(name) != after[name]
+    ]
+    return f"{_whose(new)}: {', '.join(changes)}"
+
+
+def _whose(record: Record) -> str:
+    if isinstance(record, BatchLog):
+        return f"batch {record.batch}"
+    if isinstance(record, Rub):
+        return f"tile {record.tile}, {record.condition} rub by {record.scorer}"
+    if isinstance(record, Reading):
+        return f"tile {record.tile}, {record.stage} colour, spot {record.spot}"
+    if isinstance(record, Value):
+        return f"tile {record.tile}, {record.response}"
+    return f"tile {record.tile}"
+
+
+def _fields(record: Record) -> dict[str, str]:
+    found = {}
+    for name, value in asdict(record).items():
+        if isinstance(value, Mapping):
+            value = ", ".join(f"{key}={one}" for key, one in value.items())
+        elif isinstance(value, bool):
+            value = "yes" if value else "no"
+        elif isinstance(value, datetime):
+            value = f"{value:%Y-%m-%d %H:%M}"
+        elif isinstance(value, float):
+            value = plain_number(value, 6)
+        found[name] = "" if value is None else str(value)
+    return found
+
+
+@dataclass(frozen=True)
+class DueReport:
+    """What is due on a day, and the next thing to fall due."""
+
+    on: date
+    items: tuple[Due, ...]
+    coming: tuple[Due, ...]
+
+    def text(self) -> str:
+        """List it by study, thing and day."""
+        lines = []
+        key = lambda one: (one.study, one.on, one.what)  # noqa: E731
+        for (study, day, what), group in groupby(sorted(self.items, key=key), key):
+            tiles = [one.tile for one in group]
+            late = (self.on - day).days
+            when = (
+                "due today"
+                if late == 0
+                else f"late by {late} {'day' if late == 1 else 'days'} (since {day.isoformat()})"
+            )
+            what = what.replace("_", " ")
+            lines.append(
+                f"{study}: {what}, {when}, {len(tiles)} {'tile' if len(tiles) == 1 else 'tiles'}: {' '.join(tiles)}"
+            )
+        if not lines:
+            lines.append(f"Nothing is due on {self.on.isoformat()}.")
+        if self.coming:
+            first = min(self.coming, key=lambda one: one.on)
+            many = Counter(one.on for one in self.coming)[first.on]
+            lines.append(
+                f"Next: {first.on.isoformat()}, {many} {'thing' if many == 1 else 'things'} to do in {first.study}."
+            )
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it with stable keys."""
+        return {
+            "on": self.on.isoformat(),
+            "due": [
+                {"study": d.study, "tile": d.tile, "what": d.what, "on": d.on.isoformat(), "late_days": d.late_days}
+                for d in self.items
+            ],
+        }
+
+
+def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> str:
+    """Tell everything recorded of a tile, oldest first; a superseded record says what took its place."""
+    tile = plan.tile(code)
+    settings = ", ".join(f"{name.replace('_', ' ')} {show(v, study.factor(name))}" for name, v in tile.settings.items())
+    lines = [f"Tile {tile.code}, batch {tile.batch}, session {tile.session}, run {tile.order}. Planned: {settings}."]
+    if tile.replaces:
+        lines.append(f"It stands in for {tile.replaces}, which was spoiled.")
+    entries = list(kept)
+    for one in entries:
+        said = ", ".join(
+            f"{name.replace('_', ' ')} {value}"
+            for name, value in _fields(one.record).items()
+            if value and name not in ("tile", "batch") and not (name == "spoiled" and value == "no")
+        )
+        mark = f"  [superseded by #{one.superseded_by}]" if one.superseded_by else ""
+        mend = f" (corrects #{one.supersedes})" if one.supersedes else ""
+        what = {Made: "made", BatchLog: "batch", Reading: "colour", Value: "value", Rub: "rub"}[type(one.record)]
+        lines.append(f"#{one.id}  {one.entered:%Y-%m-%d %H:%M} UTC  {what}{mend}: {said}; from {one.source}{mark}")
+    if not entries:
+        lines.append("Nothing is recorded of it yet.")
+    return "\n".join(lines)

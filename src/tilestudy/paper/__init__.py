@@ -1,0 +1,1 @@
+"""What is printed: bench pack and handout, typeset from plain values. No finding is computed here."""

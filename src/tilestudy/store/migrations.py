@@ -1,0 +1,250 @@
+"""The tables of the study book, built in short named steps.
+
+Each step runs once, together with the record that it ran (sqlite-utils keeps those in `_sqlite_migrations`). All
+steps still missing from a file run in one transaction under the write lock: two people opening a new book at once
+build it once, and a step that fails leaves the file as it was. Never change a step that was released; add one.
+
+Tables are for keeping, views for reading: `tiles_now`, and for each kind of record `..._history` (every row, with what
+superseded it) and `..._now` (what counts). Dates are ISO; times ending in +00:00 are UTC; settings are JSON objects
+with numbers in the stored units (g/L, mL/L, s, degC, mm).
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Sequence
+
+SET = "tilestudy"
+"""Name under which sqlite-utils records our steps."""
+
+Step = Callable[[sqlite3.Connection], None]
+
+
+def plans_and_tiles(conn: sqlite3.Connection) -> None:
+    """Studies, each planning of them, and the batches and tiles asked for."""
+    _run(
+        conn,
+        """
+CREATE TABLE studies (
+  id INTEGER PRIMARY KEY,
+  name TEXT NOT NULL COLLATE NOCASE UNIQUE CHECK (name <> '')
+) STRICT""",
+        """
+CREATE TABLE plans ( -- one row each time a study was planned; the last one counts
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  seed INTEGER NOT NULL, -- makes the same run order again
+  taken_in INTEGER NOT NULL CHECK (taken_in IN (0, 1)), -- 1: the tiles existed already
+  study_file TEXT NOT NULL, -- the study file (TOML) as it was then
+  planned_at TEXT NOT NULL CHECK (datetime(planned_at) IS NOT NULL)
+) STRICT""",
+        "CREATE INDEX plans_of_study ON plans (study_id)",
+        """
+CREATE TABLE batches ( -- a bath or a load
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  plan_id INTEGER NOT NULL REFERENCES plans (id), -- the planning that added it
+  code TEXT NOT NULL COLLATE NOCASE CHECK (code <> ''),
+  session INTEGER NOT NULL CHECK (session >= 1),
+  run_order INTEGER NOT NULL CHECK (run_order >= 1),
+  settings TEXT NOT NULL CHECK (json_valid(settings)), -- as planned: {"factor": number or level}
+  withdrawn_at TEXT CHECK (withdrawn_at IS NULL OR datetime(withdrawn_at) IS NOT NULL) -- a later plan dropped it
+) STRICT""",
+        "CREATE UNIQUE INDEX batch_codes ON batches (study_id, code) WHERE withdrawn_at IS NULL",
+        """
+CREATE TABLE tiles (
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  plan_id INTEGER NOT NULL REFERENCES plans (id), -- the planning that added it
+  batch_id INTEGER NOT NULL REFERENCES batches (id),
+  code TEXT NOT NULL COLLATE NOCASE CHECK (code <> ''), -- stamped on the back
+  session INTEGER NOT NULL CHECK (session >= 1),
+  run_order INTEGER NOT NULL CHECK (run_order >= 1), -- place within the batch
+  settings TEXT NOT NULL CHECK (json_valid(settings)), -- as planned: {"factor": number or level}
+  reference INTEGER NOT NULL CHECK (reference IN (0, 1)),
+  replaces TEXT NOT NULL, -- code of the spoiled tile it stands in for, or ''
+  added_at TEXT NOT NULL CHECK (datetime(added_at) IS NOT NULL),
+  withdrawn_at TEXT CHECK (withdrawn_at IS NULL OR datetime(withdrawn_at) IS NOT NULL) -- a later plan dropped it
+) STRICT""",
+        "CREATE UNIQUE INDEX tile_codes ON tiles (code) WHERE withdrawn_at IS NULL",
+        "CREATE INDEX tiles_of_study ON tiles (study_id)",
+        "CREATE INDEX tiles_of_batch ON tiles (batch_id)",
+    )
+
+
+def records(conn: sqlite3.Connection) -> None:
+    """What was recorded: one row in `entries` for each record, and its content in the table of its kind."""
+    _run(
+        conn,
+        """
+CREATE TABLE entries ( -- the diary of the book; nothing is ever changed or removed here
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  kind TEXT NOT NULL CHECK (kind IN ('made', 'batches', 'colour', 'values', 'rub')),
+  record_key TEXT NOT NULL CHECK (json_valid(record_key)), -- what two rows about the same thing share
+  entered_at TEXT NOT NULL CHECK (datetime(entered_at) IS NOT NULL),
+  source TEXT NOT NULL, -- file name, or how it was typed in
+  source_line INTEGER CHECK (source_line >= 1),
+  supersedes INTEGER UNIQUE REFERENCES entries (id) CHECK (supersedes < id) -- the entry this one corrects
+) STRICT""",
+        "CREATE UNIQUE INDEX first_entries ON entries (study_id, kind, record_key) WHERE supersedes IS NULL",
+        "CREATE INDEX entries_by_key ON entries (study_id, kind, record_key)",
+        """
+CREATE TABLE made (
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  made_on TEXT NOT NULL CHECK (date(made_on) IS made_on),
+  batch_id INTEGER REFERENCES batches (id), -- only when it was not the planned one
+  actual TEXT NOT NULL CHECK (json_valid(actual)), -- settings that differed from the plan or were measured
+  spoiled INTEGER NOT NULL CHECK (spoiled IN (0, 1)),
+  why TEXT NOT NULL,
+  replaced_by TEXT NOT NULL,
+  made_by TEXT NOT NULL, -- initials or a mark
+  note TEXT NOT NULL
+) STRICT""",
+        """
+CREATE TABLE batch_logs (
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  batch_id INTEGER NOT NULL REFERENCES batches (id),
+  made_at TEXT CHECK (made_at IS NULL OR datetime(made_at) IS NOT NULL), -- local time
+  discarded_at TEXT CHECK (discarded_at IS NULL OR datetime(discarded_at) IS NOT NULL), -- local time
+  actual TEXT NOT NULL CHECK (json_valid(actual)), -- settings as measured
+  made_by TEXT NOT NULL,
+  note TEXT NOT NULL
+) STRICT""",
+        """
+CREATE TABLE colour_readings ( -- CIE L*, a*, b*
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  stage TEXT NOT NULL CHECK (stage IN ('bare', 'fresh', 'cured', 'sealed', 'aged', 'rubbed')),
+  read_on TEXT NOT NULL CHECK (date(read_on) IS read_on),
+  spot INTEGER NOT NULL CHECK (spot >= 1),
+  L REAL NOT NULL CHECK (L BETWEEN -20 AND 200),
+  a REAL NOT NULL CHECK (a BETWEEN -1000 AND 1000),
+  b REAL NOT NULL CHECK (b BETWEEN -1000 AND 1000),
+  instrument TEXT NOT NULL,
+  geometry TEXT NOT NULL,
+  illuminant TEXT NOT NULL,
+  observer TEXT NOT NULL,
+  read_by TEXT NOT NULL
+) STRICT""",
+        """
+CREATE TABLE response_values (
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  response TEXT NOT NULL CHECK (response <> ''), -- its unit stands in the study file
+  measured_on TEXT NOT NULL CHECK (date(measured_on) IS measured_on),
+  value REAL NOT NULL CHECK (abs(value) < 9e999),
+  repeat_number INTEGER NOT NULL CHECK (repeat_number >= 1),
+  measured_by TEXT NOT NULL
+) STRICT""",
+        """
+CREATE TABLE rub_grades (
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  scorer TEXT NOT NULL CHECK (scorer <> ''), -- initials or a mark
+  rubbed_on TEXT NOT NULL CHECK (date(rubbed_on) IS rubbed_on),
+  grade REAL NOT NULL CHECK (grade BETWEEN 1 AND 5 AND grade * 2 = round(grade * 2)), -- 5 = no stain; half steps
+  condition TEXT NOT NULL CHECK (condition IN ('dry', 'wet')),
+  protocol TEXT NOT NULL,
+  strokes INTEGER CHECK (strokes >= 0), -- to first bare metal, or rubbed in all
+  broke_through INTEGER CHECK (broke_through IN (0, 1)) -- 0: bare metal never came; empty: not noted
+) STRICT""",
+        *(
+            f"CREATE INDEX {table}_of_tile ON {table} (tile_id)"
+            for table in ("made", "colour_readings", "response_values", "rub_grades")
+        ),
+        "CREATE INDEX made_in_batch ON made (batch_id)",
+        "CREATE INDEX batch_logs_of_batch ON batch_logs (batch_id)",
+    )
+
+
+def form_memory(conn: sqlite3.Connection) -> None:
+    """What each row of each form last said, so that a form read again changes nothing."""
+    _run(
+        conn,
+        """
+CREATE TABLE form_rows (
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  source TEXT NOT NULL, -- the form's file name
+  kind TEXT NOT NULL,
+  record_key TEXT NOT NULL CHECK (json_valid(record_key)),
+  said TEXT NOT NULL CHECK (json_valid(said)), -- the record as the form last gave it
+  read_at TEXT NOT NULL CHECK (datetime(read_at) IS NOT NULL),
+  PRIMARY KEY (study_id, source, kind, record_key)
+) STRICT""",
+    )
+
+
+VIEWS = {
+    "made": "t.code AS tile, k.made_on, coalesce(b.code, '') AS batch, k.actual, k.spoiled, k.why, k.replaced_by, "
+    "k.made_by, k.note",
+    "batch_logs": "b.code AS batch, k.made_at, k.discarded_at, k.actual, k.made_by, k.note",
+    "colour_readings": "t.code AS tile, k.stage, k.read_on, k.spot, k.L, k.a, k.b, k.instrument, k.geometry, "
+    "k.illuminant, k.observer, k.read_by",
+    "response_values": "t.code AS tile, k.response, k.measured_on, k.value, k.repeat_number, k.measured_by",
+    "rub_grades": "t.code AS tile, k.scorer, k.rubbed_on, k.grade, k.condition, k.protocol, k.strokes, k.broke_through",
+}
+
+
+def views_for_readers(conn: sqlite3.Connection) -> None:
+    """Views with codes in place of numbers, for this program and for anybody with an SQLite tool."""
+    for table, columns in VIEWS.items():
+        tiles = "JOIN tiles t ON t.id = k.tile_id" if "t.code" in columns else ""
+        batches = "LEFT JOIN batches b ON b.id = k.batch_id" if "b.code" in columns else ""
+        _run(
+            conn,
+            f"""
+CREATE VIEW {table}_history AS
+SELECT s.name AS study, {columns},
+  e.id AS entry, e.kind, e.entered_at, e.source, e.source_line, e.supersedes, later.id AS superseded_by
+FROM {table} k
+JOIN entries e ON e.id = k.entry_id
+JOIN studies s ON s.id = e.study_id
+{tiles} {batches}
+LEFT JOIN entries later ON later.supersedes = e.id""",
+            f"CREATE VIEW {table}_now AS SELECT * FROM {table}_history WHERE superseded_by IS NULL",
+        )
+    _run(
+        conn,
+        """
+CREATE VIEW tiles_now AS
+SELECT s.name AS study, t.code AS tile, b.code AS batch, t.session, b.run_order AS batch_order, t.run_order,
+  t.settings, t.reference, t.replaces, t.added_at
+FROM tiles t
+JOIN batches b ON b.id = t.batch_id
+JOIN studies s ON s.id = t.study_id
+WHERE t.withdrawn_at IS NULL""",
+    )
+
+
+STEPS: tuple[Step, ...] = (plans_and_tiles, records, form_memory, views_for_readers)
+
+
+def _run(conn: sqlite3.Connection, *statements: str) -> None:
+    for statement in statements:  # not executescript: it would commit the transaction
+        conn.execute(statement.strip())
+
+
+def applied(conn: sqlite3.Connection) -> list[str] | None:
+    """Return the names of the steps the file has had, or None when the file is empty.
+
+    A file with tables that are not ours gives an empty list.
+    """
+    tables = {row[0] for row in conn.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+    if not tables:
+        return None
+    if "_sqlite_migrations" not in tables:
+        return []
+    rows = conn.execute("SELECT name FROM _sqlite_migrations WHERE migration_set = ? ORDER BY id", [SET])
+    return [row[0] for row in rows]
+
+
+def apply(conn: sqlite3.Connection, steps: Sequence[Step]) -> None:
+    """Run the steps the file has not had; the caller holds the write lock in an open transaction."""
+    from sqlite_utils import Database, Migrations  # slow to import, and needed only for a new or old file
+
+    ours = Migrations(SET)
+    for step in steps:
+        ours(name=step.__name__)(lambda db, step=step: step(db.conn))
+    ours.apply(Database(conn, execute_plugins=False))

@@ -1,0 +1,662 @@
+"""One class, Studio(folder): the whole job as methods. Commands and pages call this and nothing below it.
+
+The folder holds experiments/ (a folder for each study, with its study.toml and forms, and the study book beside them)
+and reports/ (what is printed).
+"""
+
+from __future__ import annotations
+
+import difflib
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING, Any, Literal
+
+from tilestudy.colour.names import colour_named
+from tilestudy.errors import Fault, FaultyFileError, HazardError, NotEnoughError, WrongRequestError
+from tilestudy.outcomes import DueReport, Entered, PackDone, PlanReport, history_text
+from tilestudy.study import forms
+from tilestudy.study.dates import read_date
+from tilestudy.study.due import Due, owed
+from tilestudy.study.file import check_study_name, read_study
+from tilestudy.study.records import (
+    KINDS,
+    STAGES,
+    BatchLog,
+    Factor,
+    Made,
+    Plan,
+    Reading,
+    Record,
+    Rub,
+    Setting,
+    Study,
+    Tile,
+    Value,
+)
+from tilestudy.study.settings import TEXT as SETTINGS_TEXT
+from tilestudy.study.settings import StudioSettings, read_settings
+from tilestudy.study.tile_list import write_tiles
+from tilestudy.study.units import parse_setting
+from tilestudy.trade import library
+from tilestudy.trade.hazards import hazards, unanswered
+from tilestudy.trade.template import study_text
+
+if TYPE_CHECKING:
+    from tilestudy.analysis.study_findings import StudyFindings
+    from tilestudy.design.appraise import Noise
+    from tilestudy.design.layout import Clock
+    from tilestudy.store.book import Outcome, StudyBook
+
+COMMAND_LINE = "command line"
+Paper = Literal["a4", "us-letter"]
+
+
+class Studio:
+    """A studio's folder and what can be done with it.
+
+    Parameters
+    ----------
+    folder : path
+        Holds experiments/ and reports/; both are made when first needed.
+    now : callable
+        The clock: returns an aware datetime.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     studio = Studio(folder)
+    ...     _ = studio.new("plaques", "sulfide-dip", "C11000")
+    ...     len(studio.plan("plaques", seed=7).plan.tiles)
+    36
+    """
+
+    def __init__(self, folder: Path | str = ".", now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+        self.folder = Path(folder)
+        self.experiments = self.folder / "experiments"
+        self.reports = self.folder / "reports"
+        self.now = now
+
+    # --- files and settings --------------------------------------------------------------------------------------
+
+    @property
+    def today(self) -> date:
+        """The day where the studio is."""
+        return self.now().astimezone().date()
+
+    def settings(self) -> StudioSettings:
+        """Return the studio's settings; the defaults when it has none."""
+        path = self.experiments / "studio.toml"
+        return read_settings(_read(path), str(path)) if path.exists() else StudioSettings()
+
+    def book(self) -> StudyBook:
+        """Open the study book, made when it is not there yet."""
+        from tilestudy.store.book import StudyBook
+
+        self.experiments.mkdir(parents=True, exist_ok=True)
+        return StudyBook(self.experiments / "studybook.db")
+
+    def study_folder(self, name: str) -> Path:
+        """Return the folder of a study that exists; raises WrongRequestError when it does not."""
+        path = self.experiments / name
+        if (path / "study.toml").is_file() and check_study_name(name) is None:
+            return path
+        there = sorted(one.parent.name for one in self.experiments.glob("*/study.toml"))
+        near = difflib.get_close_matches(name, there, n=1)
+        if near:
+            hint = f'Did you mean "{near[0]}"?'
+        elif there:
+            hint = f"There are: {', '.join(there)}."
+        else:
+            hint = f'Start one with "tilestudy new {name} --process sulfide-dip --metal C11000", or name the studio\'s folder with --folder.'
+        raise WrongRequestError(f'There is no study "{name}" in {self.experiments}. {hint}')
+
+    def study(self, name: str) -> Study:
+        """Read a study file; raises FaultyFileError with all its faults."""
+        path = self.study_folder(name) / "study.toml"
+        return read_study(
+            _read(path),
+            str(path),
+            name,
+            processes=library.process_ids(),
+            protocols=list(library.protocols()),
+            colour_named=colour_named,
+            thickness_of=library.thickness_mm,
+            density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids() else None,
+        )
+
+    def word(self, study: Study) -> str:
+        """Return what the bench of this study calls a batch."""
+        return study.batch_word or library.process(study.process).batch_word
+
+    # --- before the session --------------------------------------------------------------------------------------
+
+    def new(self, name: str, process_id: str, uns: str, *, gauge: str = "20 ga", lot: str = "") -> Path:
+        """Write a new study file with the process's defaults and return its path."""
+        wrong = check_study_name(name)
+        if wrong:
+            raise WrongRequestError(wrong)
+        process = library.process(process_id)
+        uns = uns.upper()
+        if library.metal_family(uns) == "unknown":
+            raise WrongRequestError(
+                f'"{uns}" is not a metal tilestudy knows. Give the UNS number: {", ".join(library.known_metals())}.'
+            )
+        if library.thickness_mm(gauge, uns) is None:
+            raise WrongRequestError(f'--gauge "{gauge}" cannot be read; write it like "20 ga" or "0.8 mm".')
+        path = self.experiments / name / "study.toml"
+        if path.exists():
+            raise WrongRequestError(f"{path} is there already and was left as it is. Choose another name, or edit it.")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        settings = self.experiments / "studio.toml"
+        if not settings.exists():
+            _write(settings, SETTINGS_TEXT)
+        _write(path, study_text(name, process, uns, gauge=gauge, lot=lot))
+        return path
+
+    def plan(self, name: str, seed: int | None = None) -> PlanReport:
+        """Lay the study's grid out, store the plan and say what it will tell.
+
+        Tiles with records are never discarded. Planning an unchanged study again changes nothing.
+        """
+        from tilestudy.design.layout import lay_out
+
+        study = self.study(name)
+        with self.book() as book:
+            old = book.plan(name)
+            if old is not None and old.taken_in:
+                note = f'These tiles were taken in from a list; "tilestudy plan {name} --from FILE" takes in a changed list.'
+                return self._report(study, old, (note,))
+            if seed is None:
+                seed = old.seed if old is not None else secrets.randbelow(10_000)
+            free = {tile.code for tile in old.tiles} - book.tiles_with_records(name) if old is not None else set()
+            fresh = lay_out(study, self._clock(study), seed, book.codes())
+            if old is not None:
+                again = lay_out(study, self._clock(study), seed, book.codes() - {t.code for t in old.tiles})
+                if _same_layout(again, old):
+                    return self._report(study, old, ("This is the plan as it was: the study file has not changed.",))
+                fresh = lay_out(study, self._clock(study), seed, book.codes() - free)
+            saved = book.save_plan(name, fresh, self._text(name), self.now())
+        self._write_tile_list(study, saved.plan)
+        notes = []
+        if saved.withdrawn:
+            notes.append(f"{len(saved.withdrawn)} tiles of the old plan without records were withdrawn.")
+        if saved.kept:
+            notes.append(f"{len(saved.kept)} tiles of the old plan have records and stay: {' '.join(saved.kept)}.")
+        return self._report(study, saved.plan, tuple(notes))
+
+    def take_in(self, name: str, file: Path) -> PlanReport:
+        """Take in tiles that exist already, from a CSV: codes, batches, settings."""
+        study = self.study(name)
+        plan = self._read_tiles(study, file)
+        with self.book() as book:
+            saved = book.save_plan(name, plan, self._text(name), self.now())
+        note = (
+            f"{len(saved.added)} tiles were taken in."
+            if saved.changed
+            else "These tiles were taken in before; nothing changed."
+        )
+        return self._report(study, saved.plan, (note,))
+
+    def _clock(self, study: Study) -> Clock:
+        from tilestudy.design.layout import Clock
+
+        return Clock(**{key: float(value) for key, value in library.process(study.process).minutes.items()})
+
+    def _text(self, name: str) -> str:
+        return _read(self.study_folder(name) / "study.toml")
+
+    def _noise(self, study: Study) -> Noise:
+        from tilestudy.design.appraise import Noise
+
+        if study.target is not None:
+            return Noise(*study.noise, unit="L*", of="lightness")
+        for response in study.responses:
+            if response.batch_sd is not None and response.tile_sd:
+                return Noise(response.batch_sd, response.tile_sd, response.unit, response.label)
+        return Noise(1.0, 1.0, "times the tile noise", "the response")
+
+    def _report(self, study: Study, plan: Plan, kept: tuple[str, ...]) -> PlanReport:
+        from tilestudy.design import words
+        from tilestudy.design.appraise import appraise
+        from tilestudy.design.layout import choose_size, lay_out
+
+        word, noise = self.word(study), self._noise(study)
+        appraisal = appraise(study, plan, noise)
+        sentences = [*words.describe(study, plan, word), *words.tell(study, appraisal, plan, word)]
+        if not plan.taken_in:
+            size, wanted = choose_size(study, self._clock(study))
+            sentences += words.cost_of_replicating(study, size, wanted, word)
+            more = replace(
+                study,
+                batches_each=size.batches_each // size.parts + 1,
+                limits=replace(study.limits, tiles=None, batches=None, sessions=None),
+            )
+            if size == wanted and size.parts == 1:
+                bigger = lay_out(more, self._clock(study), plan.seed)
+                sentences += words.one_more_batch(study, appraisal, appraise(study, bigger, noise), plan, bigger, word)
+        sentences.append(words.beyond(study))
+        return PlanReport(study, plan, word, appraisal, tuple(sentences), kept)
+
+    def _write_tile_list(self, study: Study, plan: Plan) -> None:
+        """Keep the tile list beside the study file, so that the folder can be handed on by itself."""
+        path = self.study_folder(study.name) / "tiles.csv"
+        _write(path, write_tiles(study, plan))
+
+    def planned(self, name: str) -> tuple[Study, Plan]:
+        """Return a study and its plan; raises NotEnoughError when it is not planned."""
+        study = self.study(name)
+        with self.book() as book:
+            plan = book.plan(name)
+        if plan is None:
+            raise NotEnoughError(
+                f'Study {name} has no plan yet. Type "tilestudy plan {name}", or "tilestudy enter {name}" if its folder has a tile list.'
+            )
+        return study, plan
+
+    def pack(self, name: str, paper: Paper | None = None) -> PackDone:
+        """Print the bench pack and write the blank forms; raises HazardError while a blocking hazard stands."""
+        study, plan = self.planned(name)
+        blocking = [one for one in hazards(study) if one.level == "block"]
+        if blocking:
+            listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
+            path = self.study_folder(name) / "study.toml"
+            raise HazardError(
+                f"The bench pack of {name} was not printed: {'a hazard stands' if len(blocking) == 1 else 'hazards stand'}.\n"
+                f"{listed}\nResolve it at the bench, change the answer in {path}, then pack again. Safety data sheets, local "
+                "codes and licensed practice come first."
+            )
+        from tilestudy.design.codes import deal_codes
+        from tilestudy.paper.from_plan import bench_pack_content
+        from tilestudy.paper.typeset import bench_pack
+
+        settings = self.settings()
+        with self.book() as book:
+            taken = book.codes()
+        spares = deal_codes(max(2, len(plan.batches) // 2), taken, Random(plan.seed + 1))
+        content = bench_pack_content(
+            study,
+            plan,
+            library.process(study.process),
+            word=self.word(study),
+            can_tell=self._report(study, plan, ()).sentences,
+            spares=spares,
+            studio=settings.studio,
+            printed=self.today,
+        )
+        pdf = self._print(name, "bench-pack.pdf", bench_pack(content, paper or settings.paper))
+        written, kept = self._write_forms(study, plan)
+        open_questions = unanswered(study)
+        notes = []
+        if open_questions:
+            many = f"{len(open_questions)} hazard questions are" if len(open_questions) > 1 else "A hazard question is"
+            notes.append(
+                f"{many} not answered yet in study.toml, [bench]; they are printed as boxes to tick before starting."
+            )
+        notes += [f"Caution: {one.says}" for one in hazards(study)]
+        return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
+
+    def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[Path]]:
+        kinds = ["made", "batches"]
+        kinds += ["colour"] if study.target else []
+        kinds += ["values"] if study.responses else []
+        kinds += ["rub"] if study.rub else []
+        written, kept = [], []
+        for kind in kinds:
+            path = self.study_folder(study.name) / f"{kind}.csv"
+            if path.exists() and not self._is_blank(kind, study, plan, path):
+                kept.append(path)
+                continue
+            _write(path, forms.write_form(kind, study, plan))
+            written.append(path)
+        return written, kept
+
+    def _is_blank(self, kind: str, study: Study, plan: Plan, path: Path) -> bool:
+        text = forms.decode(path.read_bytes())
+        reading = forms.read_form(kind, text, path.name, study, plan, self.today, **self._reader_options(study))
+        return not reading.records and not reading.bad_rows
+
+    def _print(self, name: str, file: str, pdf: bytes) -> Path:
+        path = self.reports / name / file
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pdf)
+        return path
+
+    # --- what happened -------------------------------------------------------------------------------------------
+
+    def record(self, kind: str, name: str, cells: Mapping[str, str]) -> Entered:
+        """Store one entry given cell by cell, checked exactly as a row of a filled form.
+
+        Where a record with the same key is there already, this corrects it: what is not given stays as it was.
+        """
+        study, plan = self.planned(name)
+        options = self._reader_options(study)
+        given = {column: cell for column, cell in cells.items() if cell}
+        dated = given if "on" in given or kind == "batches" else {**given, "on": self.today.isoformat()}
+        reading = forms.read_entry(kind, dated, study, plan, self.today, place=COMMAND_LINE, **options)
+        if reading.faults:
+            raise FaultyFileError(reading.faults)
+        if not reading.records:
+            raise WrongRequestError(f"Nothing was given to store. See tilestudy {kind} --help.")
+        with self.book() as book:
+            there = {kept.record.key: kept.record for kept in book.current(name, kind)}
+        records = [(_corrected(there.get(record.key), record, given), None) for record, _ in reading.records]
+        return self._store(study, {(kind, COMMAND_LINE, False): records})
+
+    def read_form(self, kind: str, name: str, file: Path, *, keep_good: bool = False) -> Entered:
+        """Store a filled form of one kind."""
+        study, plan = self.planned(name)
+        return self._enter(study, plan, [(kind, file)], keep_good)
+
+    def enter(self, name: str, *, keep_good: bool = False) -> Entered:
+        """Take in the tile list and all filled forms in the study's folder; running it again changes nothing."""
+        study = self.study(name)
+        folder = self.study_folder(name)
+        found, notes = self._sort_out(sorted(folder.glob("*.csv")))
+        lists = [file for kind, file in found if kind == "tiles"]
+        with self.book() as book:
+            plan = book.plan(name)
+            for file in lists:
+                listed = self._read_tiles(study, file)
+                if plan is None or plan.taken_in:
+                    saved = book.save_plan(name, listed, self._text(name), self.now())
+                    plan = saved.plan
+                    if saved.changed:
+                        notes.append(f"Tile list {file.name}: {len(plan.tiles)} tiles in {len(plan.batches)} batches.")
+                else:
+                    _check_same_tiles(plan, listed, file)
+        if plan is None:
+            raise NotEnoughError(
+                f'Study {name} has no plan yet and {folder} no tile list. Type "tilestudy plan {name}".'
+            )
+        entered = self._enter(study, plan, [one for one in found if one[0] != "tiles"], keep_good)
+        return replace(entered, notes=(*notes, *entered.notes))
+
+    def _sort_out(self, files: Sequence[Path]) -> tuple[list[tuple[str, Path]], list[str]]:
+        """Tell which form each CSV is; a file that is none is named, not skipped in silence."""
+        found, notes = [], []
+        for file in files:
+            kind = forms.kind_of(file.name, _header(file))
+            if file.name.endswith(".mend.csv"):
+                notes.append(
+                    f"Not read: {file.name} holds rows to mend; give it to its command with --from when mended."
+                )
+            elif kind is None:
+                notes.append(f"Not read: {file.name} is no form; its name should begin with tiles, {', '.join(KINDS)}.")
+            else:
+                found.append((kind, file))
+        return found, notes
+
+    def _enter(self, study: Study, plan: Plan, files: Sequence[tuple[str, Path]], keep_good: bool) -> Entered:
+        options = self._reader_options(study)
+        order = {kind: number for number, kind in enumerate(KINDS)}
+        rows: dict[tuple[str, str, bool], Sequence[tuple[Record, int | None]]] = {}
+        faults: list[Fault] = []
+        bad: list[tuple[Path, str]] = []
+        seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]] = {}
+        blank = 0
+        for kind, file in sorted(files, key=lambda one: order[one[0]]):
+            text = forms.decode(file.read_bytes())
+            reading = forms.read_form(kind, text, file.name, study, plan, self.today, **options)
+            blank += reading.blank_rows
+            clash = _clashes(kind, file, reading.records, seen)
+            faults += [*reading.faults, *clash]
+            clashing = {fault.line for fault in clash}
+            good = [(record, line) for record, line in reading.records if line not in clashing]
+            rows[(kind, file.name, True)] = good
+            if reading.bad_rows:
+                bad.append((file, reading.bad_rows))
+            if kind == "made":
+                plan = _with_replacements(plan, [record for record, _ in good])
+            for record, _ in good:
+                if isinstance(record, Reading) and options["series"] is None:
+                    options["series"] = record.series
+        if faults and not keep_good:
+            raise FaultyFileError(
+                faults,
+                after="Nothing was stored. Mend them, or add --keep-good to store the good rows and set the others aside.",
+            )
+        entered = self._store(study, rows)
+        aside = []
+        for file, text in bad:
+            path = file.with_name(f"{file.stem}.mend.csv")
+            _write(path, text)
+            aside.append(path)
+        return replace(entered, blank_rows=blank, set_aside=aside, faults=[str(fault) for fault in faults])
+
+    def _store(
+        self, study: Study, rows: Mapping[tuple[str, str, bool], Sequence[tuple[Record, int | None]]]
+    ) -> Entered:
+        """Store rows of several sources, all or none; a spoiled tile's replacement is planned with it."""
+        outcomes: dict[str, Outcome] = {}
+        notes = []
+        with self.book() as book, book.transaction():
+            for (kind, source, is_form), records in rows.items():
+                plan = book.plan(study.name)
+                if plan is None:
+                    raise NotEnoughError(f'Study {study.name} has no plan yet. Type "tilestudy plan {study.name}".')
+                for tile in _replacements(plan, [record for record, _ in records]):
+                    if book.add_tile(study.name, tile, self.now()):
+                        notes.append(
+                            f"Tile {tile.code} stands in for {tile.replaces}, at its settings in batch {tile.batch}."
+                        )
+                outcome = book.record(study.name, kind, records, source, self.now(), is_form)
+                outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
+        return Entered(outcomes, notes=notes)
+
+    def _reader_options(self, study: Study) -> dict[str, Any]:
+        """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use."""
+        with self.book() as book:
+            readings = [kept.record for kept in book.current(study.name, "colour")]
+            taken = book.codes()
+        return {
+            "date_order": self.settings().date_order,
+            "parse": self._parse(study),
+            "series": next((one.series for one in readings if isinstance(one, Reading)), None),
+            "protocols": list(library.protocols()),
+            "taken": taken,
+        }
+
+    def _read_tiles(self, study: Study, file: Path) -> Plan:
+        reading = forms.read_tiles(forms.decode(file.read_bytes()), file.name, study, parse=self._parse(study))
+        if reading.plan is None:
+            raise FaultyFileError(reading.faults)
+        return reading.plan
+
+    def _parse(self, study: Study) -> Callable[[str, Factor], Setting]:
+        density = library.process(study.process).density_g_per_ml
+        return lambda text, factor: parse_setting(text, factor, density)
+
+    def spare_code(self, name: str) -> str:
+        """Return a fresh tile code for a replacement."""
+        from tilestudy.design.codes import deal_codes
+
+        with self.book() as book:
+            return deal_codes(1, book.codes(), Random(0))[0]
+
+    def waiting(self, kind: str, name: str) -> list[str]:
+        """Return the tiles that have no record of a kind yet, in run order; spoiled tiles wait for nothing."""
+        _, plan = self.planned(name)
+        with self.book() as book:
+            done = {getattr(kept.record, "tile", "") for kept in book.current(name, kind)}
+            done |= {
+                k.record.tile for k in book.current(name, "made") if isinstance(k.record, Made) and k.record.spoiled
+            }
+        return [tile.code for tile in plan.tiles if tile.code not in done]
+
+    def due(self, name: str | None = None, on: str | None = None) -> DueReport:
+        """Return what is due on a day (today by default), in one study or all of them."""
+        day = read_date(on, date.max, self.settings().date_order) if on else self.today
+        names = [name] if name else sorted(one.parent.name for one in self.experiments.glob("*/study.toml"))
+        items: list[Due] = []
+        coming: list[Due] = []
+        for one in names:
+            study = self.study(one)
+            with self.book() as book:
+                plan = book.plan(one)
+            if plan is None:
+                continue
+            made, _, readings, values, rubs = self._records(one)
+            for item in owed(study, plan, made, readings, values, rubs, day):
+                (items if item.late_days >= 0 else coming).append(item)
+        return DueReport(day, tuple(items), tuple(coming))
+
+    def _records(self, name: str) -> tuple[list[Made], list[BatchLog], list[Reading], list[Value], list[Rub]]:
+        with self.book() as book:
+            every = [kept.record for kind in KINDS for kept in book.current(name, kind)]
+        return (
+            [one for one in every if isinstance(one, Made)],
+            [one for one in every if isinstance(one, BatchLog)],
+            [one for one in every if isinstance(one, Reading)],
+            [one for one in every if isinstance(one, Value)],
+            [one for one in every if isinstance(one, Rub)],
+        )
+
+    def history(self, name: str, code: str) -> str:
+        """Tell everything recorded of a tile, superseded values included."""
+        study, plan = self.planned(name)
+        codes = {tile.code.casefold(): tile.code for tile in plan.tiles}
+        if code.casefold() not in codes:
+            near = difflib.get_close_matches(code.upper(), list(codes.values()), n=3, cutoff=0.4)
+            hint = f"Did you mean {' or '.join(near)}?" if near else f'"tilestudy plan {name}" lists the codes.'
+            raise WrongRequestError(f'Study {name} has no tile "{code}". {hint}')
+        with self.book() as book:
+            return history_text(study, plan, codes[code.casefold()], book.history(name, codes[code.casefold()]))
+
+    # --- what the tiles say --------------------------------------------------------------------------------------
+
+    def drivers(self, name: str, stage: str | None = None) -> StudyFindings:
+        """Analyse everything recorded: which factors drive colour, durability and the declared responses."""
+        from tilestudy.analysis.study_findings import find
+
+        if stage is not None and stage not in STAGES:
+            raise WrongRequestError(f'There is no stage "{stage}". Stages: {", ".join(STAGES)}.')
+        study, plan = self.planned(name)
+        return find(study, plan, self.word(study), *self._records(name), stage=stage)
+
+    def charts(self, found: StudyFindings) -> list[Path]:
+        """Draw the charts of the findings as SVG files and return their paths."""
+        from tilestudy.paper import charts
+        from tilestudy.paper.from_findings import interaction_chart, main_effects_chart
+
+        paths = []
+        for name in found.responses:
+            if name in ("a", "b"):
+                continue  # lightness and the swatches show the colour; the two hue axes stand in the table
+            effects, crossed = main_effects_chart(found, name), interaction_chart(found, name)
+            if effects is not None:
+                paths.append(self._print(found.study.name, f"{name}-main-effects.svg", charts.main_effects(effects)))
+            if crossed is not None:
+                paths.append(self._print(found.study.name, f"{name}-interaction.svg", charts.interaction(crossed)))
+        return paths
+
+    def handout(self, name: str, paper: Paper | None = None) -> Path:
+        """Print the handout and return its path."""
+        from tilestudy.paper.from_findings import handout_content
+        from tilestudy.paper.typeset import handout
+
+        found = self.drivers(name)
+        made, _, readings, _, rubs = self._records(name)
+        settings = self.settings()
+        content = handout_content(
+            found,
+            library.process(found.study.process),
+            readings,
+            rubs,
+            studio=settings.studio,
+            printed=self.today,
+            made_on=[one.on for one in made],
+        )
+        return self._print(name, "handout.pdf", handout(content, paper or settings.paper))
+
+
+# --- small helpers ---------------------------------------------------------------------------------------------------
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FaultyFileError(
+            [Fault(str(path), None, "not UTF-8 text. Save it again as UTF-8 in your editor.")], after="It was not read."
+        ) from error
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    beside = path.with_name(path.name + ".part")
+    beside.write_text(text, encoding="utf-8")
+    beside.replace(path)
+
+
+def _header(file: Path) -> tuple[str, ...]:
+    return forms.header_of(forms.decode(file.read_bytes()))
+
+
+def _same_layout(fresh: Plan, old: Plan) -> bool:
+    kept = tuple(tile for tile in old.tiles if not tile.replaces)
+    return fresh.batches == old.batches and fresh.tiles == kept
+
+
+def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Record:
+    """Take from the new record what was given, and the rest from the one it corrects."""
+    if old is None:
+        return new
+    changes = {field: getattr(new, field) for field in given if hasattr(new, field)}
+    if isinstance(old, Made | BatchLog) and isinstance(new, Made | BatchLog):
+        changes["actual"] = {**old.actual, **new.actual}
+    return replace(old, **changes)
+
+
+def _check_same_tiles(plan: Plan, listed: Plan, file: Path) -> None:
+    """A tile list beside a laid-out plan must agree with it."""
+    ours = {tile.code: (tile.batch, dict(tile.settings)) for tile in plan.tiles}
+    faults = []
+    for tile in listed.tiles:
+        if tile.code not in ours:
+            faults.append(Fault(file.name, None, f"tile {tile.code} is not in the plan of this study."))
+        elif ours[tile.code] != (tile.batch, dict(tile.settings)):
+            faults.append(Fault(file.name, None, f"tile {tile.code} has another batch or settings than in the plan."))
+    if faults:
+        raise FaultyFileError(
+            faults,
+            after=f'Nothing was stored. The study book holds the plan; "tilestudy plan {plan.study}" writes {file.name} anew.',
+        )
+
+
+def _clashes(
+    kind: str,
+    file: Path,
+    records: Sequence[tuple[Record, int | None]],
+    seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]],
+) -> list[Fault]:
+    """Find rows of this file that contradict a row of another file read in the same go."""
+    faults = []
+    for record, line in records:
+        before = seen.setdefault((kind, record.key), (record, f"{file.name}, line {line}"))
+        if before[0] != record:
+            what = f"says otherwise than {before[1]} for {' '.join(record.key)}; keep one of the two"
+            faults.append(Fault(file.name, line, what + "."))
+    return faults
+
+
+def _replacements(plan: Plan, records: Sequence[Record]) -> list[Tile]:
+    """Tiles that stand in for spoiled ones and are not in the plan yet."""
+    from tilestudy.design.layout import replacement
+
+    known = {tile.code for tile in plan.tiles}
+    new: list[Tile] = []
+    for record in records:
+        if isinstance(record, Made) and record.replaced_by and record.replaced_by not in known:
+            grown = replace(plan, tiles=(*plan.tiles, *new))
+            new.append(replacement(grown, plan.tile(record.tile), record.replaced_by))
+            known.add(record.replaced_by)
+    return new
+
+
+def _with_replacements(plan: Plan, records: Sequence[Record]) -> Plan:
+    return replace(plan, tiles=(*plan.tiles, *_replacements(plan, records)))

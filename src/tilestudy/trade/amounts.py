@@ -1,0 +1,69 @@
+"""How much of what goes into a batch: grams and millilitres for its volume, with a rough cross-check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tilestudy.study.records import Batch, Study
+from tilestudy.study.units import plain_number, show
+from tilestudy.trade.library import Process
+
+
+@dataclass(frozen=True)
+class Amount:
+    """One line of a recipe: `text` to follow, and how well it is known (`known`, may be "")."""
+
+    text: str
+    known: str = ""
+
+
+_KNOWN = {
+    "weighed": "Weighed: write down what the scale showed.",
+    "spooned": "Spooned: a level spoon is good to about a quarter either way (common practice, no source); weigh if you can.",
+    "lumps": "Counted in lumps: a lump hides a 25-fold range; weigh it and write the grams down.",
+    "by eye": "By eye: write down the grams that went in, or the strength means little next month.",
+    "": "Write down how the strength was got: weighed, spooned, counted or by eye.",
+}
+
+
+def volume_text(study: Study) -> str:
+    """Write the volume of one batch, metric first with cups beside it: ``0.5 L (about 2.1 cups)``."""
+    if study.batch_litres is None:
+        return ""
+    return f"{plain_number(study.batch_litres)} L (about {plain_number(study.batch_litres / 0.2365882365, 2)} cups)"
+
+
+def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
+    """Return what goes into one batch, an ingredient a line.
+
+    Examples
+    --------
+    >>> from tilestudy.study.records import Factor
+    >>> from tilestudy.trade.library import process
+    >>> strength = Factor("strength", (1.0, 3.0), "g/L", "g/L", "geometric", "batch", "weighed")
+    >>> plaques = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
+    >>> amounts(plaques, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0}))[0].text
+    'Potassium polysulfide (concentrate, solid): 1.5 g, in water to make 0.5 L (about 2.1 cups), for 3 g/L.'
+    """
+    found = []
+    for ingredient in process.data.get("ingredient", ()):
+        strength = batch.settings.get(ingredient["factor"])
+        name = ingredient["name"][0].upper() + ingredient["name"][1:]
+        if strength is None or isinstance(strength, str):
+            continue
+        factor = study.factor(ingredient["factor"])
+        if study.batch_litres is None or factor.unit not in ("g/L", "mL/L"):
+            found.append(Amount(f"{name}: {show(strength, factor)}.", _KNOWN[factor.got]))
+            continue
+        much = strength * study.batch_litres
+        unit = factor.unit.removesuffix("/L")
+        text = (
+            f"{name}: {plain_number(much)} {unit}, in water to make {volume_text(study)}, for {show(strength, factor)}."
+        )
+        known = _KNOWN[factor.got]
+        if unit == "g" and much < 1:
+            known += " Under 1 g a kitchen scale that reads 0.1 g is too coarse: use one that reads 0.01 g."
+        if unit == "g" and "lump_note" in ingredient:
+            known += f" {ingredient['lump_note'][0].upper()}{ingredient['lump_note'][1:]}."
+        found.append(Amount(text, known))
+    return tuple(found)

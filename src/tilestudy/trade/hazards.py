@@ -1,0 +1,66 @@
+"""The hazard check: which rules concern a study's process, metal, rub conditions and bench answers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from tilestudy.study.records import Study
+from tilestudy.trade.library import _load, metal_family, process
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """One finding: a rule's id, "block" or "warn", what it says, what to do next, and its source."""
+
+    id: str
+    level: Literal["block", "warn"]
+    says: str
+    next: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Question:
+    """A bench question that nobody has answered yet."""
+
+    key: str
+    text: str
+
+
+def hazards(study: Study) -> tuple[Hazard, ...]:
+    """Return the hazards that stand for this study, blocking ones first.
+
+    >>> from tilestudy.study.records import Metal
+    >>> brass = Study("s", "", "high-heat", metal=Metal("C26000"), factors=())
+    >>> hazards(brass)[0].id
+    'high-heat-copper-only'
+    """
+    family = metal_family(study.metal.uns)
+    found = [
+        Hazard(rule["id"], rule["level"], rule["says"], rule["next"], rule["source"])
+        for rule in _load("hazards.toml")["rule"]
+        if _applies(rule, study, family)
+    ]
+    return tuple(sorted(found, key=lambda hazard: hazard.level != "block"))
+
+
+def _applies(rule: dict[str, Any], study: Study, family: str) -> bool:
+    conditions = study.rub.conditions if study.rub else ()
+    return (
+        ("processes" not in rule or study.process in rule["processes"])
+        and ("families" not in rule or family in rule["families"])
+        and ("not_families" not in rule or family not in rule["not_families"])
+        and ("conditions" not in rule or any(one in rule["conditions"] for one in conditions))
+        and ("answer" not in rule or study.bench.get(rule["answer"]) == "yes")
+    )
+
+
+def unanswered(study: Study) -> Sequence[Question]:
+    """Return the bench questions of the process that are still "not checked"."""
+    return [
+        Question(ask["key"], ask["text"])
+        for ask in process(study.process).data.get("ask", ())
+        if study.bench.get(ask["key"], "not checked") == "not checked"
+    ]

@@ -1,0 +1,268 @@
+"""From tiles to sentences: verdicts, refusals, the trap, lost tiles, and laws that hold for any study."""
+
+import json
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, scored, studies
+
+from tilestudy.analysis.drivers import analyse, colour_effects
+from tilestudy.analysis.findings import colour_spec, grade_spec, number_spec
+from tilestudy.analysis.work import holm
+from tilestudy.errors import NotEnoughError
+from tilestudy.study.records import Factor, Response
+from tilestudy.study.units import show
+
+LIGHTNESS = colour_spec("L", "cured")
+
+
+def told(frame, factors=FACTORS, spec=LIGHTNESS, **more):
+    return analyse(frame, factors, spec, show=show, batch_word="bath", **more)
+
+
+def test_it_tells_size_unit_and_range_first():
+    """The sentences of an invented study, whole."""
+    found = told(made_up(seed=4, cycles=0.0))
+    assert found.sentences == (SENTENCES := found.sentences)
+    assert [term.verdict for term in found.terms[:2]] == ["drives", "drives"]
+    assert len(SENTENCES) > 5
+
+
+def test_one_bath_for_each_strength_gets_no_test():
+    """Strength cannot be told from bath luck; dip time, set per tile, is judged as ever."""
+    found = told(made_up(baths_each=1))
+    strength = found.term("strength")
+    assert (strength.ddf, strength.F, strength.p, strength.p_holm, strength.low, strength.high) == (None,) * 6
+    assert (strength.per_doubling.low, strength.per_doubling.high) == (None, None)
+    assert strength.verdict == "cannot tell"
+    assert strength.why == ("strength cannot be told from bath luck: make a second freshly made bath at each strength")
+    assert strength.naive_p < 0.05
+    assert found.term("dip_time").verdict == "drives"
+    assert found.variance["batch"] is None
+    assert found.cautions[0] == (
+        "Each setting of strength had one bath only, so strength cannot be told from bath luck. "
+        "Make a second freshly made bath at each setting."
+    )
+    assert found.predict({"strength": 3.0}).low is None
+    assert (
+        "Counting the 18 tiles as independent would claim p less than 0.001 for strength (p: how often chance alone "
+        "would show as much); bath luck alone can do that." in found.sentences
+    )
+
+
+def test_two_baths_for_one_strength_are_enough_to_try():
+    """One spare bath gives a test, on one or so degrees of freedom."""
+    tiles = made_up()
+    strength = told(tiles[tiles["batch"].isin(["B01", "B03", "B09", "B11"])]).term("strength")
+    assert strength.p is not None
+    assert strength.ddf < 3
+
+
+def test_one_session_for_each_strength_gets_no_test():
+    """The same for sessions, where the luck is the day's."""
+    tiles = made_up()
+    found = told(tiles.assign(session=np.where(tiles["strength"] < 2, 1, 2)))
+    assert found.term("strength").verdict == "cannot tell"
+    assert (
+        found.term("strength").why
+        == "strength cannot be told from session luck: make a second session at each strength"
+    )
+    assert found.term("dip_time").verdict == "drives"
+
+
+def test_a_factor_set_per_tile_that_never_changed_within_a_bath_is_judged_between_baths():
+    """What counts is what was done, not what was planned."""
+    tiles = made_up(baths_each=2)
+    tiles["scrub_cycles"] = np.where(tiles["batch"].str.startswith("B0"), 1.0, 4.0)
+    assert told(tiles).term("scrub_cycles").set_per == "batch"
+
+
+def test_holm_as_in_r():
+    """p.adjust(c(.01, .02, .03, .04, .05), "holm")."""
+    # R 4.2.2: 0.05 0.08 0.09 0.09 0.09
+    assert holm([0.01, 0.02, 0.03, 0.04, 0.05]) == pytest.approx((0.05, 0.08, 0.09, 0.09, 0.09))
+
+
+def test_no_verdict_rests_on_a_lone_small_p():
+    """Drives needs Holm's p and a size that matters; otherwise it only may drive."""
+    tiles = made_up(seed=4)
+    big = told(tiles, spec=colour_spec("L", smallest=1.0)).term("dip_time")
+    small = told(tiles, spec=colour_spec("L", smallest=50.0)).term("dip_time")
+    assert (big.verdict, small.verdict) == ("drives", "may drive")
+    assert small.why == "this is less than the 50 L* that would matter"
+
+
+def test_grades_are_rows_by_scorer_and_passes_are_counted():
+    """Scores are never averaged away: scorers have a variance, tiles pass by their median."""
+    found = told(scored(made_up()), spec=grade_spec("dry", passing=3.5))
+    assert (found.n_rows, found.n_tiles, found.n_scorers) == (108, 36, 3)
+    assert set(found.variance) == {"batch", "tile", "scorer", "scoring"}
+    assert sum(count.tiles for count in found.pass_counts["strength"]) == 36
+    assert found.cautions[-1] == (
+        "Grades are ranks, not lengths: treating their steps as equal is a working approximation, so read the counts of "
+        "tiles that pass beside it."
+    )
+
+
+def test_scores_add_no_degrees_of_freedom_for_the_baths():
+    """Three scorers on every tile do not make three times as many baths."""
+    one, three = (told(scored(made_up(), k), spec=grade_spec()).term("strength") for k in (1, 3))
+    assert three.ddf < 5
+    assert one.ddf < 5
+
+
+def test_equal_grades_are_said_to_be_equal():
+    """All fives: no test, an honest sentence, the count that passes."""
+    found = told(scored(made_up()).assign(y=5.0), spec=grade_spec("dry", passing=4.0))
+    assert found.sentences == (
+        "All 36 tiles have the dry rub grade 5, so no factor made a difference that this measurement could show; values "
+        "stuck at the end of the scale can hide differences.",
+        "Altogether 36 of 36 tiles pass (median grade 4 or better).",
+    )
+    assert {term.p for term in found.terms} == {None}
+    assert found.predict({"strength": 9.0}).value == 5.0
+
+
+def test_values_explained_to_the_last_digit_are_doubted():
+    """A perfect fit is no proof: no noise was seen."""
+    tiles = made_up()
+    found = told(tiles.assign(y=2 * tiles["strength"]))
+    assert {term.verdict for term in found.terms} == {"cannot tell"}
+    assert (
+        "The settings explain all 36 values to the last digit, so no noise was seen and no range can be given. Measured "
+        "tiles seldom do that: check that the values were not computed or copied." in found.cautions
+    )
+
+
+def test_a_single_bath_is_judged_for_itself():
+    """Tile factors are tested; whether another bath would do the same is said to be unknown."""
+    tiles = made_up()
+    found = told(tiles[tiles["batch"] == "B01"])
+    assert found.term("dip_time").p is not None
+    assert found.cautions[0] == (
+        "All tiles come from one bath, so whether another bath would do the same is not known. "
+        "The ranges hold for this bath."
+    )
+    assert "Not looked at: strength (the same on every tile)." in found.cautions
+
+
+def test_predictions_outside_the_tiles_say_so():
+    """27 g/L lies beyond what the tiles covered; 2 g/L does not."""
+    found = told(made_up())
+    assert found.predict({"strength": 27.0, "dip_time": 20.0}).beyond == ("strength",)
+    assert found.predict({"strength": 2.0}).beyond == ()
+
+
+def test_named_levels_are_compared_in_pairs():
+    """The widest gap, its range widened for the number of pairs."""
+    rng = np.random.default_rng(0)
+    seal = ["none", "wax", "lacquer"] * 6
+    y = np.array([{"none": 0.0, "wax": 1.0, "lacquer": 6.0}[s] for s in seal]) + rng.normal(0, 1, 18)
+    frame = pd.DataFrame({"tile": range(18), "batch": 1, "session": 1, "seal": seal, "y": y})
+    found = analyse(
+        frame, [Factor("seal", ("none", "wax", "lacquer"), spacing="steps")], number_spec(Response("gloss", "GU"))
+    )
+    term = found.term("seal")
+    assert (term.setting_low, term.setting_high) == ("none", "lacquer")
+    assert found.sentences[0] == "With lacquer gloss is 7 GU higher (5 to 8) than with none: seal drives it."
+
+
+def test_colours_move_by_the_difference_of_the_predictions():
+    """Each factor's colours at both ends, and how far apart they are."""
+    tiles = made_up()
+    other = told(tiles.assign(y=made_up(seed=8, strength=1.0)["y"]), spec=colour_spec("a"))
+    L = told(tiles)
+    effects = colour_effects(L, other, other, lambda one, two: np.sqrt(((one - two) ** 2).sum(axis=-1)))
+    first = next(effect for effect in effects if effect.factor == "strength")
+    assert first.lab_low[0] == pytest.approx(L.predict({"strength": 1.0}).value)
+    assert first.difference == pytest.approx(math.dist(first.lab_low, first.lab_high))
+
+
+@pytest.mark.parametrize(
+    ("rows", "message"),
+    [
+        (
+            slice(0, 0),
+            "No tile has a value of L*, and it takes several to compare. Enter the other tiles' values first.",
+        ),
+        (
+            slice(0, 1),
+            "Only one tile (T00) has a value of L*, and it takes several to compare. Enter the other tiles' values first.",
+        ),
+        (
+            [0, 9, 35],
+            "3 tiles have a value, and the main effects alone need 4, which leaves nothing to measure the noise with. "
+            "Enter at least 5 tiles, better 8.",
+        ),
+    ],
+)
+def test_too_little_is_refused_with_what_is_missing(rows, message):
+    """No tile, one tile, fewer tiles than main effects."""
+    with pytest.raises(NotEnoughError) as caught:
+        told(made_up().iloc[rows])
+    assert str(caught.value) == message
+
+
+def test_rows_without_a_value_are_counted():
+    """Nothing is dropped silently."""
+    tiles = made_up()
+    tiles.loc[3, "y"] = np.nan
+    assert told(tiles).cautions[0] == "1 row has no value or no setting and was left out."
+
+
+def finite(value):
+    """Walk a structure of plain values: no NaN, no infinity, nothing JSON cannot hold."""
+    json.dumps(value, allow_nan=False)
+
+
+@settings(deadline=None, max_examples=40)
+@given(studies())
+def test_any_study_gives_findings_or_says_what_is_missing(tiles):
+    """However many tiles were lost: finite numbers, or a sentence that says what to add."""
+    try:
+        found = told(tiles)
+    except NotEnoughError as error:
+        assert str(error).endswith(".")
+        return
+    finite(found.as_dict())
+    for term in found.terms:
+        if term.low is not None:
+            assert term.low <= term.effect <= term.high
+        assert term.p is None or (0 <= term.p <= term.p_holm <= 1)
+
+
+@settings(deadline=None, max_examples=15)
+@given(studies(), st.sampled_from([0.001, 1000.0]), st.integers(0, 99))
+def test_units_and_row_order_leave_predictions_alone(tiles, scale, seed):
+    """Strength in other units and rows in another order: the same predictions and verdicts."""
+    try:
+        one = told(tiles)
+    except NotEnoughError:
+        return
+    other = Factor("strength", tuple(scale * level for level in STRENGTH.levels), "mg/L", "mg/L", "geometric", "batch")
+    moved = tiles.assign(strength=scale * tiles["strength"]).sample(frac=1, random_state=seed)
+    two = told(moved, (other, DIP_TIME, CYCLES))
+    a, b = one.predict({"strength": 2.0, "dip_time": 45.0}), two.predict({"strength": 2.0 * scale, "dip_time": 45.0})
+    assert b.value == pytest.approx(a.value, rel=1e-6)
+    assert {t.term for t in one.terms} == {t.term for t in two.terms}
+    for term in one.terms:
+        assert two.term(term.term).verdict == term.verdict
+        if term.p is not None:
+            assert two.term(term.term).p == pytest.approx(term.p, rel=1e-3, abs=1e-9)
+
+
+@settings(deadline=None, max_examples=10)
+@given(studies(), st.floats(-50, 50))
+def test_a_shift_of_all_values_moves_predictions_by_as_much(tiles, shift):
+    """Effects and p values stay."""
+    try:
+        one, two = told(tiles), told(tiles.assign(y=tiles["y"] + shift))
+    except NotEnoughError:
+        return
+    assert two.predict({}).value == pytest.approx(one.predict({}).value + shift, abs=1e-6)
+    for term in one.terms:
+        assert two.term(term.term).effect == pytest.approx(term.effect, abs=1e-6)
