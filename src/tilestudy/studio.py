@@ -53,6 +53,7 @@ if TYPE_CHECKING:
 
 COMMAND_LINE = "command line"
 Paper = Literal["a4", "us-letter"]
+Series = tuple[str, str, str, str]
 
 
 class Studio:
@@ -392,7 +393,7 @@ class Studio:
         return found, notes
 
     def _enter(self, study: Study, plan: Plan, files: Sequence[tuple[str, Path]], keep_good: bool) -> Entered:
-        options = self._reader_options(study)
+        other_series: Series | None = None
         order = {kind: number for number, kind in enumerate(KINDS)}
         rows: dict[tuple[str, str, bool], Sequence[tuple[Record, int | None]]] = {}
         faults: list[Fault] = []
@@ -400,6 +401,8 @@ class Studio:
         seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]] = {}
         blank = 0
         for kind, file in sorted(files, key=lambda one: order[one[0]]):
+            options = self._reader_options(study, file.name)
+            options["series"] = options["series"] or other_series
             text = forms.decode(file.read_bytes())
             reading = forms.read_form(kind, text, file.name, study, plan, self.today, **options)
             blank += reading.blank_rows
@@ -412,9 +415,8 @@ class Studio:
                 bad.append((file, reading.bad_rows))
             if kind == "made":
                 plan = _with_replacements(plan, [record for record, _ in good])
-            for record, _ in good:
-                if isinstance(record, Reading) and options["series"] is None:
-                    options["series"] = record.series
+            read_here = (record.series for record, _ in good if isinstance(record, Reading))
+            other_series = other_series or next(read_here, None)
         if faults and not keep_good:
             raise FaultyFileError(
                 faults,
@@ -448,10 +450,13 @@ class Studio:
                 outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
         return Entered(outcomes, notes=notes)
 
-    def _reader_options(self, study: Study) -> dict[str, Any]:
-        """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use."""
+    def _reader_options(self, study: Study, file: str = "") -> dict[str, Any]:
+        """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use.
+
+        Readings that came from `file` itself do not count, or a mistyped illuminant could not be mended in its form.
+        """
         with self.book() as book:
-            readings = [kept.record for kept in book.current(study.name, "colour")]
+            readings = [kept.record for kept in book.current(study.name, "colour") if kept.source != file]
             taken = book.codes()
         return {
             "date_order": self.settings().date_order,
@@ -589,7 +594,8 @@ def _read(path: Path) -> str:
 def _write(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
     beside = path.with_name(path.name + ".part")
-    beside.write_text(text, encoding="utf-8")
+    mark = "\ufeff" if path.suffix == ".csv" else ""  # so that spreadsheets read °C as °C
+    beside.write_text(mark + text, encoding="utf-8")
     beside.replace(path)
 
 

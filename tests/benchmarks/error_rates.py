@@ -35,7 +35,8 @@ def plan(batches: int, tiles: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def alarms(p: list[float]) -> float:
-    return float(np.mean(np.asarray(p) < LEVEL)) if p else float("nan")
+    """Share of p values below the level; nought when no fit converged."""
+    return float(np.mean(np.asarray(p) < LEVEL)) if p else 0.0
 
 
 def by_mixedlm(y: np.ndarray, X: np.ndarray, batch: np.ndarray) -> np.ndarray | None:

@@ -467,7 +467,7 @@ def test_it_gives_the_good_rows_and_keeps_the_bad_ones_apart() -> None:
     reading = read("rub", "tile,scorer,on,grade\nA3,KL,2026-11-24,4\nKO,KL,2026-11-24,6\n", ONE_RUB)
     assert [record.key for record, _ in reading.records] == [("A3", "cloth-10", "dry", "KL")]
     assert reading.bad_rows == "tile,scorer,on,grade\nKO,KL,2026-11-24,6\n"
-    mended = read("rub", reading.bad_rows.replace("6", "5"), ONE_RUB)
+    mended = read("rub", reading.bad_rows.replace(",6", ",5"), ONE_RUB)
     assert mended.records == ((Rub("KO", "KL", DAY, 5.0, "dry", "cloth-10"), 2),)
 
 

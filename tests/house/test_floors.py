@@ -51,7 +51,9 @@ def test_a_room_imports_only_from_lower_floors(path: Path) -> None:
             )
 
 
-@pytest.mark.parametrize("path", [p for p in MODULES if room_of(p) in PURE], ids=lambda path: str(path.relative_to(SRC)))
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if room_of(p) in PURE], ids=lambda path: str(path.relative_to(SRC))
+)
 def test_a_pure_room_sees_no_file_clock_or_screen(path: Path) -> None:
     """Study, colour, design and analysis take randomness and time as arguments and touch nothing outside."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -76,7 +78,5 @@ def test_every_module_says_what_it_is_for() -> None:
 def test_only_the_store_speaks_sql() -> None:
     """SQL lives in one room."""
     words = ("SELECT ", "INSERT INTO", "CREATE TABLE", "sqlite")
-    speaking = {
-        room_of(path) for path in MODULES if any(word in path.read_text(encoding="utf-8") for word in words)
-    }
+    speaking = {room_of(path) for path in MODULES if any(word in path.read_text(encoding="utf-8") for word in words)}
     assert speaking <= {"store"}

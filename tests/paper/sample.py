@@ -60,13 +60,18 @@ def tiles() -> list[dict[str, object]]:
             lightness = max(18.0, 66 - stage + luck + rng.gauss(0, 2))
             grade = 4.7 - 0.55 * math.log(strength) - 0.2 * math.log(dip / 10) + 0.5 * (cycles > 1) + rng.gauss(0, 0.3)
             warm = max(0.0, (lightness - 15) / 55)
-            red, green, blue = (
-                int(v) for v in (35 + 170 * warm, 28 + 100 * warm**1.2, 26 + 70 * warm**1.4)
-            )
+            red, green, blue = (int(v) for v in (35 + 170 * warm, 28 + 100 * warm**1.2, 26 + 70 * warm**1.4))
             made.append(
                 {
-                    "code": codes[len(made)], "bath": bath, "session": session, "order": order, "strength": strength,
-                    "dip": dip, "cycles": cycles, "L": lightness, "colour": f"#{red:02x}{green:02x}{blue:02x}",
+                    "code": codes[len(made)],
+                    "bath": bath,
+                    "session": session,
+                    "order": order,
+                    "strength": strength,
+                    "dip": dip,
+                    "cycles": cycles,
+                    "L": lightness,
+                    "colour": f"#{red:02x}{green:02x}{blue:02x}",
                     "grade": min(5.0, max(1.0, round(grade * 2) / 2)),
                 }
             )
@@ -87,8 +92,11 @@ CAUTIONS = (
         "The bath gives off a little gas even without acid. The smell is no measure of it: the nose tires.",
         "DOT/FAA/AM-00/34 (2000).",
     ),
-    Caution("A cloudy bath is spent", "Do not strengthen it: discard it by the local rule and mix a fresh one.",
-            "Common practice, no source."),
+    Caution(
+        "A cloudy bath is spent",
+        "Do not strengthen it: discard it by the local rule and mix a fresh one.",
+        "Common practice, no source.",
+    ),
     Caution("Unsealed patina", "Not for skin or food until it is sealed.", "Common practice, no source."),
 )
 PROTECTION = (
@@ -123,7 +131,9 @@ def bench_pack() -> BenchPack:
             batches.append(
                 RunBatch(
                     BatchCard(
-                        code=bath, kind="bath", tiles=len(rows),
+                        code=bath,
+                        kind="bath",
+                        tiles=len(rows),
                         settings=(Fact("strength", f"{strength} g/L"), Fact("volume", "0.5 L"), Fact("at", "20 °C")),
                         mix=(
                             f"Weigh potassium polysulfide {grams[strength]} (lumps crushed under cloth).",
@@ -141,8 +151,13 @@ def bench_pack() -> BenchPack:
                 )
             )
         sessions.append(
-            Session(number, ("dip time, s", "scrub cycles"), tuple(batches), ("actual dip, s",),
-                    "Planned to take about 2 h 20 min.")
+            Session(
+                number,
+                ("dip time, s", "scrub cycles"),
+                tuple(batches),
+                ("actual dip, s",),
+                "Planned to take about 2 h 20 min.",
+            )
         )
     order = list(CODES)
     random.Random(3).shuffle(order)
@@ -165,24 +180,37 @@ def bench_pack() -> BenchPack:
             "Are the tongs used in the bath kept out of the pickle?",
         ),
         opening=(
-            "Extraction on, checked with a strip of tissue", "Goggles and gloves for everybody",
-            "Eye wash within reach", "Tiles stamped, drilled, brushed and degreased",
-            "Water-break test passed: an unbroken sheet of water", "Timer, thermometer, scale to 0.1 g",
-            "Three rinse buckets, labelled", "Labelled jar for used baths",
+            "Extraction on, checked with a strip of tissue",
+            "Goggles and gloves for everybody",
+            "Eye wash within reach",
+            "Tiles stamped, drilled, brushed and degreased",
+            "Water-break test passed: an unbroken sheet of water",
+            "Timer, thermometer, scale to 0.1 g",
+            "Three rinse buckets, labelled",
+            "Labelled jar for used baths",
         ),
         closing=(
-            "Bath cards filled in: discarded at, tiles passed", "All tiles dry, bagged one by one, in the dark box",
-            "Used baths in the labelled jar", "Concentrate tin dry and closed", "Benches wiped, gloves off last",
+            "Bath cards filled in: discarded at, tiles passed",
+            "All tiles dry, bagged one by one, in the dark box",
+            "Used baths in the labelled jar",
+            "Concentrate tin dry and closed",
+            "Benches wiped, gloves off last",
         ),
         cautions=CAUTIONS,
         protection=PROTECTION,
         first_aid=FIRST_AID,
         rub_sheets=(
             RubSheet(
-                "Cloth rub, adapted from ISO 105-X12 (a textile standard)", "dry",
-                ("White cotton over a 16 mm foot carrying 900 g.", "10 strokes to and fro over 100 mm.",
-                 "A fresh piece of cloth for each tile."),
-                tuple(order), "7 days after making: session 1 on 14 March, session 2 on 21 March 2026", 2,
+                "Cloth rub, adapted from ISO 105-X12 (a textile standard)",
+                "dry",
+                (
+                    "White cotton over a 16 mm foot carrying 900 g.",
+                    "10 strokes to and fro over 100 mm.",
+                    "A fresh piece of cloth for each tile.",
+                ),
+                tuple(order),
+                "7 days after making: session 1 on 14 March, session 2 on 21 March 2026",
+                2,
                 "Stop at 50 strokes.",
             ),
         ),
@@ -201,13 +229,25 @@ def _mean(key: str, **where: object) -> float:
     return sum(found) / len(found)
 
 
-def effects(key: str, response: str, toward: str, limits: tuple[float, float] | None, alt: str,
-            line: tuple[float, str] | None = None) -> MainEffects:
+def effects(
+    key: str,
+    response: str,
+    toward: str,
+    limits: tuple[float, float] | None,
+    alt: str,
+    line: tuple[float, str] | None = None,
+) -> MainEffects:
     """A main-effects chart of the invented tiles."""
+
     def panel(name: str, label: str, unit: str, spacing: str, values: tuple[int, ...], half: float) -> Panel:
         levels = tuple(
-            Level(str(v), float(v), _mean(key, **{name: v}), _mean(key, **{name: v}) - half,
-                  _mean(key, **{name: v}) + half)
+            Level(
+                str(v),
+                float(v),
+                _mean(key, **{name: v}),
+                _mean(key, **{name: v}) - half,
+                _mean(key, **{name: v}) + half,
+            )
             for v in values
         )
         points = tuple(
@@ -223,10 +263,12 @@ def effects(key: str, response: str, toward: str, limits: tuple[float, float] | 
             panel("dip", "dip time", "s", "geometric", DIPS, narrow),
             panel("cycles", "scrub cycles", "", "steps", CYCLES, narrow),
         ),
-        alt, toward,
+        alt,
+        toward,
         "Circles: tiles in their own colour. Diamonds: predicted means with 95 % ranges. Strength is judged by baths, so "
         "its ranges are wider.",
-        limits, line,
+        limits,
+        line,
     )
 
 
@@ -236,8 +278,13 @@ def handout() -> Handout:
         Line(
             f"{s} g/L",
             tuple(
-                Level(str(d), float(d), _mean("L", strength=s, dip=d), _mean("L", strength=s, dip=d) - 4,
-                      _mean("L", strength=s, dip=d) + 4)
+                Level(
+                    str(d),
+                    float(d),
+                    _mean("L", strength=s, dip=d),
+                    _mean("L", strength=s, dip=d) - 4,
+                    _mean("L", strength=s, dip=d) + 4,
+                )
                 for d in DIPS
             ),
         )
@@ -251,8 +298,13 @@ def handout() -> Handout:
             BoardRow(
                 f"Strength {strength} g/L (baths {baths})",
                 tuple(
-                    Swatch(str(t["code"]), str(t["colour"]), f"{t['L']:.0f}", (f"{t['dip']} s", f"{t['cycles']}×"),
-                           f"{t['grade']:g}")
+                    Swatch(
+                        str(t["code"]),
+                        str(t["colour"]),
+                        f"{t['L']:.0f}",
+                        (f"{t['dip']} s", f"{t['cycles']}×"),
+                        f"{t['grade']:g}",
+                    )
                     for t in mine
                 ),
             )
@@ -271,7 +323,9 @@ def handout() -> Handout:
             Fact("Dip time", "10, 30, 90 s, set per tile"),
             Fact("Scrub cycles", "1, 4, set per tile"),
             Fact("Tiles", "36 in 6 freshly mixed baths (2 at each strength), over 2 sessions on 7 and 14 March 2026"),
-            Fact("Measured", "colour after 7 days, 3 spots each, by KR; dry rub test after 7 days, scored by KR and MT"),
+            Fact(
+                "Measured", "colour after 7 days, 3 spots each, by KR; dry rub test after 7 days, scored by KR and MT"
+            ),
         ),
         board=Board(tuple(rows), "Cured 7 days, sphere instrument, D65/10°, mean of 3 spots."),
         drivers=(
@@ -283,12 +337,24 @@ def handout() -> Handout:
                     "Four scrub cycles instead of one darken by 7 L* (4 to 10).",
                     "In the strong bath the dip time matters less: the tile is nearly black after 30 s.",
                 ),
-                effects("L", "lightness L*", "lower is darker", None,
-                        "Three panels of lightness L* against strength, dip time and scrub cycles. Lightness falls in "
-                        "each, most with strength."),
-                Interaction("lightness L*", "dip time", "s", "geometric", "strength", lines,
-                            "Lightness against dip time, one line for each strength. All fall; 9 g/L lies lowest.",
-                            "How the effect of dip time depends on strength."),
+                effects(
+                    "L",
+                    "lightness L*",
+                    "lower is darker",
+                    None,
+                    "Three panels of lightness L* against strength, dip time and scrub cycles. Lightness falls in "
+                    "each, most with strength.",
+                ),
+                Interaction(
+                    "lightness L*",
+                    "dip time",
+                    "s",
+                    "geometric",
+                    "strength",
+                    lines,
+                    "Lightness against dip time, one line for each strength. All fall; 9 g/L lies lowest.",
+                    "How the effect of dip time depends on strength.",
+                ),
                 "Two baths of the same recipe differ by about 2.1 L*. The ranges in brackets hold the true size 95 times "
                 "in 100 such studies.",
             ),
@@ -299,9 +365,15 @@ def handout() -> Handout:
                     "Four scrub cycles instead of one raise it by 0.5 (0.2 to 0.8).",
                     "Whether dip time matters cannot be told: its effect lies between 0.4 lower and 0.1 higher.",
                 ),
-                effects("grade", "rub grade", "5 is no stain", (1, 5),
-                        "Three panels of rub grade against strength, dip time and scrub cycles. Grade falls with strength "
-                        "and rises with cycles.", (4.0, "passes")),
+                effects(
+                    "grade",
+                    "rub grade",
+                    "5 is no stain",
+                    (1, 5),
+                    "Three panels of rub grade against strength, dip time and scrub cycles. Grade falls with strength "
+                    "and rises with cycles.",
+                    (4.0, "passes"),
+                ),
                 None,
                 "Two scorers agreed within half a grade on 31 of 36 tiles.",
             ),

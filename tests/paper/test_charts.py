@@ -76,10 +76,8 @@ def test_size_on_paper_is_the_size_asked_for() -> None:
     root = ET.fromstring(charts.main_effects(EFFECTS, width_mm=127, height_mm=50.8))
     assert root.get("width") == "360pt"
     assert root.get("height") == "144pt"
-    assert imread(BytesIO(charts.interaction(CROSSED, width_mm=127, height_mm=50.8, kind="png", dpi=100))).shape[:2] == (
-        200,
-        500,
-    )
+    png = charts.interaction(CROSSED, width_mm=127, height_mm=50.8, kind="png", dpi=100)
+    assert imread(BytesIO(png)).shape[:2] == (200, 500)
 
 
 def test_settings_of_matplotlib_are_put_back() -> None:

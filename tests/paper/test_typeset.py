@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 from runpy import run_path
@@ -40,6 +41,7 @@ def squeeze(text: str) -> str:
     return re.sub(r"[\s\u200b]+", "", text)
 
 
+@cache
 def page_texts(pdf: bytes) -> list[str]:
     return [page.extract_text() for page in read(pdf).pages]
 
@@ -94,8 +96,13 @@ def test_every_tile_code_and_caution_is_printed(name: str, paper: str) -> None:
     """Nothing given is left out."""
     text = whole(PDFS[name, paper])
     content = getattr(sample, name)()
-    for expected in (*sample.CODES, content.first_aid, *(c.title for c in content.cautions),
-                     *(c.text for c in content.cautions), *(p.protection for p in content.protection)):
+    for expected in (
+        *sample.CODES,
+        content.first_aid,
+        *(c.title for c in content.cautions),
+        *(c.text for c in content.cautions),
+        *(p.protection for p in content.protection),
+    ):
         assert squeeze(expected) in text
 
 
@@ -162,10 +169,18 @@ def test_handout_says_what_it_was_given() -> None:
     """Sentences, best settings, unknowns, steps and sources are all there."""
     content = sample.handout()
     text = whole(PDFS["handout", "a4"])
-    for expected in (content.masthead.question, *content.summary, *content.unknown, *content.repeat, *content.sources,
-                     *(s for d in content.drivers for s in (d.heading, *d.sentences, d.sure)),
-                     content.best.close, *content.best.sentences, *(m.value for m in content.mixing),
-                     "Screens and prints differ from metal"):
+    for expected in (
+        content.masthead.question,
+        *content.summary,
+        *content.unknown,
+        *content.repeat,
+        *content.sources,
+        *(s for d in content.drivers for s in (d.heading, *d.sentences, d.sure)),
+        content.best.close,
+        *content.best.sentences,
+        *(m.value for m in content.mixing),
+        "Screens and prints differ from metal",
+    ):
         assert squeeze(expected) in text
 
 
@@ -174,17 +189,27 @@ def test_bench_pack_says_what_it_was_given() -> None:
     content = sample.bench_pack()
     text = whole(PDFS["bench_pack", "a4"])
     cards = [batch.card for session in content.sessions for batch in session.batches]
-    for expected in (*(line for card in cards for line in (*card.mix, card.never, card.discard, card.live, card.spent)),
-                     *content.open_questions, *content.opening, *content.closing, *content.can_tell,
-                     *content.cannot_tell, *content.spares, *(due.when for due in content.due), content.back,
-                     "Local rules for disposal."):
+    for expected in (
+        *(line for card in cards for line in (*card.mix, card.never, card.discard, card.live, card.spent)),
+        *content.open_questions,
+        *content.opening,
+        *content.closing,
+        *content.can_tell,
+        *content.cannot_tell,
+        *content.spares,
+        *(due.when for due in content.due),
+        content.back,
+        "Local rules for disposal.",
+    ):
         assert squeeze(expected) in text
 
 
 def test_batch_cards_and_run_sheets_keep_the_run_order() -> None:
     """A session's codes stand on its run sheet in the order given."""
     for session in sample.bench_pack().sessions:
-        pages = [t for t in page_texts(PDFS["bench_pack", "a4"]) if "actual dip" in t and f"Session {session.number}" in t]
+        pages = [
+            t for t in page_texts(PDFS["bench_pack", "a4"]) if "actual dip" in t and f"Session {session.number}" in t
+        ]
         words = " ".join(pages).split()
         order = [row.tile for batch in session.batches for row in batch.rows]
         found = [words.index(code) for code in order]
@@ -243,8 +268,14 @@ def test_letters_without_a_shape_print_as_boxes() -> None:
 def test_a_study_without_colour_or_wear_is_printed() -> None:
     """Board, best settings and charts may all be missing."""
     content = sample.handout()
-    bare = replace(content, board=None, best=None, mixing=(), repeat=(),
-                   drivers=tuple(replace(d, effects=None, interaction=None) for d in content.drivers))
+    bare = replace(
+        content,
+        board=None,
+        best=None,
+        mixing=(),
+        repeat=(),
+        drivers=tuple(replace(d, effects=None, interaction=None) for d in content.drivers),
+    )
     assert squeeze(content.drivers[0].sentences[0]) in whole(typeset.handout(bare))
 
 

@@ -17,7 +17,9 @@ def rows(name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-@pytest.mark.parametrize("row", rows("two_level_power.csv"), ids=lambda row: f"{row['runs']}-{row['params']}-{row['ratio']}")
+@pytest.mark.parametrize(
+    "row", rows("two_level_power.csv"), ids=lambda row: f"{row['runs']}-{row['params']}-{row['ratio']}"
+)
 def test_power_of_one_effect_matches_r(row: dict[str, str]) -> None:
     """Non-central t power of one effect of a two-level design, computed in R 4.2.2 with pt(ncp=)."""
     assert t_power(float(row["ncp"]), int(row["df_error"])) == pytest.approx(float(row["power"]), abs=1e-6)

@@ -11,6 +11,9 @@ from tilestudy.analysis.model import CodedModel, LeftOut
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Response, SetPer, Setting
 
+LEAST_DF = 0.8
+"""Degrees of freedom below which a range would say nothing, so none is given."""
+
 Verdict = Literal["drives", "may drive", "no sign", "cannot tell"]
 Kind = Literal["lightness", "redness", "yellowness", "grade", "number"]
 
@@ -258,7 +261,7 @@ class ResponseFindings:
         if self.fit is None:
             return Estimate(self.constant or 0.0, beyond=tuple(beyond))
         found = self.fit.contrast(row, level)
-        if not self.ranged:
+        if not self.ranged or (found.ddf is not None and found.ddf < LEAST_DF):
             return Estimate(found.value, beyond=tuple(beyond))
         return Estimate(found.value, found.se, found.ddf, found.low, found.high, tuple(beyond))
 

@@ -164,7 +164,7 @@ class MixedFit:
         """Denominator df of one contrast: 2 / A2 (Kenward & Roger's m reduces to this when l = 1)."""
         t = np.einsum("i,kij,j->k", lq, self._slopes, lq) / float(lq @ self._phi_q @ lq)
         a2 = float(t @ self._w @ t)
-        return 2.0 / a2 if a2 > 2e-9 else float(self.residual_df)
+        return min(2.0 / a2 if a2 > 0 else np.inf, float(self.residual_df))
 
     def _many_df(self, lq: Array, phi: Array) -> tuple[float, float]:
         """Denominator df m and scale lambda of l > 1 contrasts together (Kenward & Roger 1997, section 3)."""
@@ -174,7 +174,7 @@ class MixedFit:
         traces = np.trace(shares, axis1=1, axis2=2)
         A1 = float(traces @ self._w @ traces)
         A2 = float(np.einsum("ij,iab,jba->", self._w, shares, shares))
-        if A2 <= 2e-9:
+        if 2.0 * ell / self.residual_df >= A2:
             return float(self.residual_df), 1.0
         # Two or fewer df leave F no mean, so its moments cannot be matched: 2 l / A2, which is m when all contrasts are
         # judged against one stratum, serves there and wherever the matched moments describe no F distribution.
@@ -400,7 +400,7 @@ class _Problem:
         spare = r - (
             int(np.linalg.matrix_rank(W, tol=1e-9 * max(float(np.trace(W)), 1.0), hermitian=True)) if len(w) else 0
         )
-        self.no_residual = s_left <= 1e-16 * s
+        self.no_residual = spare > 0 and s_left <= 1e-16 * s
         lift = max(0.0, NOISE_FLOOR * s * spare / r - s_left)
         self.s = s + lift
         self.s_left = max(s_left + lift, 1e-20 * s)  # what no group can explain
@@ -554,7 +554,10 @@ def _best_ratio(lam: Array, a: Array, left: float, r: int, now: float, cap: floa
 
 
 def _information_inverse(problem: _Problem, state: _State) -> Array:
-    """Twice the (pseudo-)inverse of tr(P G_i P G_j): the covariance W of the variance estimates, residual first."""
+    """Twice the inverse of tr(P G_i P G_j): the covariance W of the variance estimates, residual first.
+
+    Variances about which the rows say nothing at all are taken as known; nearly singular directions are floored.
+    """
     gamma, T, slices = state.gamma, state.T, problem.slices
     k = len(slices)
     info = np.empty((k + 1, k + 1))
@@ -575,5 +578,9 @@ def _information_inverse(problem: _Problem, state: _State) -> Array:
     unit = info / np.outer(size, size)
     unit[~live, :] = 0.0
     unit[:, ~live] = 0.0
-    inverse = 2.0 * np.linalg.pinv(unit, rcond=1e-9, hermitian=True) / np.outer(size, size)
+    values, vectors = np.linalg.eigh(unit)
+    keep = values > 1e-14 * values[-1] if not live.all() else np.ones(k + 1, dtype=bool)
+    # A combination of variances that the rows do not tell apart has, rightly, next to no degrees of freedom.
+    floored = np.maximum(values[keep], 1e-8)
+    inverse = 2.0 * (vectors[:, keep] / floored) @ vectors[:, keep].T / np.outer(size, size)
     return np.asarray(inverse)

@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from tilestudy.analysis import wording
 from tilestudy.analysis.drivers import ColourEffect, analyse, colour_effects
 from tilestudy.analysis.findings import ResponseFindings, ResponseSpec, colour_spec, grade_spec, number_spec
 from tilestudy.analysis.frames import colour_frame, rub_frame, tiles_as_made, value_frame
@@ -98,20 +99,22 @@ class StudyFindings:
         return [block for block in found if block.sentences]
 
     def colour_sentences(self) -> list[str]:
-        """Say how far each factor moves the colour as one thing, then what lightness and the two hues do."""
-        sentences = []
+        """Say how far each factor moves the colour as one thing, then what lightness does; a* and b* stand in the table."""
+        return [*self.colour_change_sentences(), *self.responses["L"].sentences]
+
+    def colour_change_sentences(self) -> list[str]:
+        """Say how far each factor moves the predicted colour, in CIEDE2000 and in names, the largest first."""
+        sentences: list[str] = []
         for effect in self.colour_changes:
             factor = self.study.factor(effect.factor)
             before, after = name_of(effect.lab_low), name_of(effect.lab_high)
-            run = f"from {show(effect.setting_low, factor)} to {show(effect.setting_high, factor)}"
-            names = f"{before} to {after}" if before != after else f"both {before}"
+            names = f"from {before} to {after}" if before != after else f"within {before}"
+            explain = "" if sentences else " (1 is just visible side by side, 5 is plain to see)"
+            run = wording.span(effect.setting_low, effect.setting_high, factor, show)
             sentences.append(
-                f"{factor.label[0].upper()}{factor.label[1:]} {run} moves the predicted colour by "
-                f"{plain_number(effect.difference, 2)} CIEDE2000 ({names}; 1 is just visible side by side, 5 plain to see)."
+                f"{wording.capital(run)} the predicted colour moves by {plain_number(effect.difference, 2)} CIEDE2000{explain}, "
+                f"{names}."
             )
-        for name in ("L", "a", "b"):
-            if name in self.responses:
-                sentences += [one for one in self.responses[name].sentences if one not in sentences]
         return sentences
 
     def best_sentences(self) -> list[str]:

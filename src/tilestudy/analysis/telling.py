@@ -119,7 +119,7 @@ def _trap(work: Work, found: TermFinding) -> str:
     claim = f"Counting the {things} as independent would claim {wording.p_text(found.naive_p)} for {name}"
     meaning = "(p: how often chance alone would show as much)"
     if found.p is None:
-        return f"{claim} {meaning}; {work.unit(work.luck[found.term])} luck alone can do that."
+        return f"{claim} {meaning}; {work.unit(work.luck.get(found.term, found.set_per))} luck alone can do that."
     return f"{claim}; the {units} say {wording.p_text(found.p).removeprefix('p = ')} {meaning}."
 
 

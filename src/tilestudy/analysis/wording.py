@@ -15,18 +15,18 @@ MINUS = "\N{MINUS SIGN}"
 
 _MOVES: dict[Kind, tuple[str, str]] = {
     "lightness": ("the tile lightens", "the tile darkens"),
-    "redness": ("the tile turns redder", "the tile turns greener"),
-    "yellowness": ("the tile turns yellower", "the tile turns bluer"),
+    "redness": ("the tile turns redder", "the tile turns less red"),
+    "yellowness": ("the tile turns yellower", "the tile turns less yellow"),
 }
 _MAKES: dict[Kind, tuple[str, str]] = {
     "lightness": ("lightens the tile", "darkens the tile"),
-    "redness": ("turns the tile redder", "turns the tile greener"),
-    "yellowness": ("turns the tile yellower", "turns the tile bluer"),
+    "redness": ("turns the tile redder", "turns the tile less red"),
+    "yellowness": ("turns the tile yellower", "turns the tile less yellow"),
 }
 _IS_MORE: dict[Kind, tuple[str, str]] = {
     "lightness": ("lighter", "darker"),
-    "redness": ("redder", "greener"),
-    "yellowness": ("yellower", "bluer"),
+    "redness": ("redder", "less red"),
+    "yellowness": ("yellower", "less yellow"),
 }
 
 

@@ -2,8 +2,8 @@
 
 The rule for a verdict, one for all terms and never a lone p below 0.05:
 
-- "cannot tell": there is no noise to judge the term by (each setting had one batch or session only, or no noise was
-  seen at all), or it always changed together with another factor.
+- "cannot tell": there is no noise to judge the term by (each setting had one batch or session only, there are too few
+  tiles, or no noise was seen at all), or it always changed together with another factor.
 - "drives": p after Holm's correction over all tested terms of the response is at most 0.05, and the effect is at
   least `smallest_that_matters` (when one is stated).
 - "may drive": the 95 % range of the effect leaves out nought, or p is at most 0.05, but one of the two conditions of
@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from tilestudy.analysis import wording
-from tilestudy.analysis.findings import PassCount, ResponseSpec, TermFinding, Verdict
+from tilestudy.analysis.findings import LEAST_DF, PassCount, ResponseSpec, TermFinding, Verdict
 from tilestudy.analysis.mixed import Array, Estimate, FTest, MixedFit, fit_mixed
 from tilestudy.analysis.model import STRATA, CodedModel, Coding, Term, indicators
 from tilestudy.analysis.naming import Show, listed, speak
@@ -167,7 +167,9 @@ class Work:
             return Estimate(0.0)
         found = self.fit.contrast(row, level or self.level)
         value = found.value if abs(found.value) > 1e-11 * float(np.abs(self.y).max()) else 0.0
-        return Estimate(value) if self.fit.perfect else replace(found, value=value)
+        if self.fit.perfect or (found.ddf is not None and found.ddf < LEAST_DF):
+            return Estimate(value)
+        return replace(found, value=value)
 
     def ends(self, coding: Coding) -> list[tuple[Setting, Setting]]:
         """Pairs of settings an effect is taken between: the ends of a scale, or each pair of named levels."""
@@ -218,6 +220,8 @@ class Work:
         test: FTest | None = None
         if self.fit is not None and not self.fit.perfect and term.name not in self.luck:
             test = self.fit.test(columns)
+            if test.ddf < LEAST_DF or effect.low is None or (term.set_per == "tile" and self.model.spare["tile"] < 1):
+                test = None
         naive = self.naive.test(columns).p if self.naive is not None else None
         if test is None:
             effect = Estimate(effect.value)
@@ -262,7 +266,9 @@ class Work:
         if self.fit.perfect:
             return "cannot tell", "no noise at all was seen between the tiles, so no range can be given"
         if found.p is None or found.p_holm is None:
-            return "cannot tell", self._luck(found, name)
+            if found.term in self.luck:
+                return "cannot tell", self._luck(found, name)
+            return "cannot tell", "the tiles are too few to measure the noise it must be judged by"
         others = self.model.together.get(found.term, ())
         if others:
             with_what = listed([speak(other, self.labels) for other in others])

@@ -34,7 +34,7 @@ def demo(ctx: click.Context, into: Path) -> None:
     folder = _fresh(Path(ctx.obj) / into)
     tell("The whole job on an invented study: copper house-number plaques in a sulfide dip. All results are made up.")
     tell(f"Folder: {folder}. Each line after $ is what you would type there.")
-    walk_through(ctx, folder, date.today())
+    walk_through(folder, date.today())
     tell()
     tell(f"Bench pack: {folder / 'reports' / NAME / 'bench-pack.pdf'}")
     tell(f"Handout:    {folder / 'reports' / NAME / 'handout.pdf'}")
@@ -43,7 +43,7 @@ def demo(ctx: click.Context, into: Path) -> None:
 def _fresh(folder: Path) -> Path:
     mark = folder / "experiments" / NAME / "study.toml"
     if folder.exists() and any(folder.iterdir()):
-        if not mark.is_file() or "invented = true" not in mark.read_text(encoding="utf-8"):
+        if not mark.is_file() or "invented = true" not in mark.read_text(encoding="utf-8-sig"):
             raise WrongRequestError(f"{folder} is there and is not an earlier demo. Name another folder with --into.")
         shutil.rmtree(folder)
         note(f"An earlier demo in {folder} was replaced.")
@@ -51,7 +51,7 @@ def _fresh(folder: Path) -> Path:
     return folder
 
 
-def walk_through(ctx: click.Context, folder: Path, today: date) -> None:
+def walk_through(folder: Path, today: date) -> None:
     """Run every step in a folder; what the class does in between is invented."""
     from tilestudy.cli.invented import SCORERS, fill, invent, session_day
     from tilestudy.studio import Studio
@@ -64,7 +64,7 @@ def walk_through(ctx: click.Context, folder: Path, today: date) -> None:
     study_folder = folder / "experiments" / NAME
     run("new", NAME, "--process", "sulfide-dip", "--metal", "C11000", "--lot", "2026-A")
     study_file = study_folder / "study.toml"
-    study_file.write_text(_edited(study_file.read_text(encoding="utf-8")), encoding="utf-8")
+    study_file.write_text(_edited(study_file.read_text(encoding="utf-8-sig")), encoding="utf-8")
     tell("  (In the study file: marked as invented, the bench questions answered.)")
     run("plan", NAME, "--seed", "7")
     run("pack", NAME)
@@ -77,7 +77,7 @@ def walk_through(ctx: click.Context, folder: Path, today: date) -> None:
 
     def fill_form(kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
         path = study_folder / f"{kind}.csv"
-        path.write_text(fill(path.read_text(encoding="utf-8"), rows, key), encoding="utf-8")
+        path.write_text(fill(path.read_text(encoding="utf-8-sig"), rows, key), encoding="utf-8-sig")
 
     tell()
     tell("  (Two sessions later somebody has typed the run sheets into made.csv and batches.csv.)")
@@ -92,8 +92,8 @@ def walk_through(ctx: click.Context, folder: Path, today: date) -> None:
     blank = study_folder / "rub.csv"
     for scorer in SCORERS:
         mine = [row for row in results.rub if row["scorer"] == scorer]
-        text = fill(blank.read_text(encoding="utf-8"), mine, ("tile", "condition"))
-        blank.with_name(f"rub-{scorer}.csv").write_text(text, encoding="utf-8")
+        text = fill(blank.read_text(encoding="utf-8-sig"), mine, ("tile", "condition"))
+        blank.with_name(f"rub-{scorer}.csv").write_text(text, encoding="utf-8-sig")
     blank.unlink()
     run("enter", NAME)
     wrong = results.rub[0]

@@ -106,17 +106,34 @@ def interaction(
             shift = 0.0 if len(chart.lines) == 1 else spread * (2 * i / (len(chart.lines) - 1) - 1)
             xs = [place(level.at, shift) for level in line.levels]
             _bars(ax, xs, line.levels, grey)
-            ax.plot(xs, [level.mean for level in line.levels], marker=marker, linestyle=dash, color=grey,
-                    markerfacecolor="white" if i % 2 else grey, markeredgecolor=grey, markersize=5, linewidth=1.4,
-                    zorder=4)
+            ax.plot(
+                xs,
+                [level.mean for level in line.levels],
+                marker=marker,
+                linestyle=dash,
+                color=grey,
+                markerfacecolor="white" if i % 2 else grey,
+                markeredgecolor=grey,
+                markersize=5,
+                linewidth=1.4,
+                zorder=4,
+            )
         ax.set_ylim(low, high)
         ends = [(line.levels[-1].mean, line.label) for line in chart.lines if line.levels]
         edge = max(level.at for level in everything)
         for (mean, label), y in zip(ends, _apart([mean for mean, _ in ends], 0.09 * (high - low)), strict=True):
-            ax.annotate(_wrapped(label, 16, 2), xy=(place(edge, spread), mean), xytext=(place(edge, 0.09), y), fontsize=8,
-                        fontweight=600, va="center", ha="left", annotation_clip=False,
-                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-                        arrowprops={"arrowstyle": "-", "color": PALE, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 4})
+            ax.annotate(
+                _wrapped(label, 16, 2),
+                xy=(place(edge, spread), mean),
+                xytext=(place(edge, 0.09), y),
+                fontsize=8,
+                fontweight=600,
+                va="center",
+                ha="left",
+                annotation_clip=False,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+                arrowprops={"arrowstyle": "-", "color": PALE, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 4},
+            )
         ax.set_xlabel(_wrapped(_with_unit(chart.label, chart.unit), 36, 2))
         ax.set_ylabel(_wrapped(chart.response, 30, 2))
         ax.set_title(_wrapped(f"lines: {chart.lines_label}", 44, 1), loc="right", fontsize=8, color=SOFT)
@@ -137,12 +154,31 @@ def _panel(ax: Axes, panel: Panel, letters: int) -> None:
         for i, (value, colour) in enumerate(found):
             # the golden ratio spreads neighbours apart without chance
             shift = ((i * 0.618034) % 1 - 0.5) * 0.11 + 0.085
-            ax.plot([place(at, shift)], [value], marker="o", linestyle="none", markersize=4.6,
-                    markerfacecolor=colour or "white", markeredgecolor=INK, markeredgewidth=0.7, zorder=3)
+            ax.plot(
+                [place(at, shift)],
+                [value],
+                marker="o",
+                linestyle="none",
+                markersize=4.6,
+                markerfacecolor=colour or "white",
+                markeredgecolor=INK,
+                markeredgewidth=0.7,
+                zorder=3,
+            )
     xs = [place(level.at, -0.035) for level in panel.levels]
     _bars(ax, xs, panel.levels, INK)
-    ax.plot(xs, [level.mean for level in panel.levels], marker="D", color=INK, markersize=4.8, linewidth=1.5, zorder=5,
-            linestyle="none" if panel.spacing == "steps" else "-", markerfacecolor="white", markeredgewidth=1.3)
+    ax.plot(
+        xs,
+        [level.mean for level in panel.levels],
+        marker="D",
+        color=INK,
+        markersize=4.8,
+        linewidth=1.5,
+        zorder=5,
+        linestyle="none" if panel.spacing == "steps" else "-",
+        markerfacecolor="white",
+        markeredgewidth=1.3,
+    )
     ax.set_xlabel(_wrapped(_with_unit(panel.label, panel.unit), letters, 2))
 
 
@@ -150,8 +186,17 @@ def _bars(ax: Axes, xs: Sequence[float], levels: Sequence[Level], grey: str) -> 
     """Upright bars for the 95 % ranges that are known."""
     for x, level in zip(xs, levels, strict=True):
         if level.low is not None and level.high is not None:
-            ax.errorbar([x], [level.mean], yerr=[[level.mean - level.low], [level.high - level.mean]], fmt="none",
-                        ecolor=grey, elinewidth=1.3, capsize=3, capthick=1.3, zorder=4)
+            ax.errorbar(
+                [x],
+                [level.mean],
+                yerr=[[level.mean - level.low], [level.high - level.mean]],
+                fmt="none",
+                ecolor=grey,
+                elinewidth=1.3,
+                capsize=3,
+                capthick=1.3,
+                zorder=4,
+            )
 
 
 def _level_line(ax: Axes, line: tuple[float, str], *, named: bool) -> None:
@@ -159,8 +204,18 @@ def _level_line(ax: Axes, line: tuple[float, str], *, named: bool) -> None:
     value, words = line
     ax.axhline(value, color=SOFT, linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
     if named:
-        ax.annotate(_wrapped(words, 14, 2), xy=(1, value), xycoords=("axes fraction", "data"), xytext=(2, 0),
-                    textcoords="offset points", fontsize=8, color=INK, va="center", ha="left", annotation_clip=False)
+        ax.annotate(
+            _wrapped(words, 14, 2),
+            xy=(1, value),
+            xycoords=("axes fraction", "data"),
+            xytext=(2, 0),
+            textcoords="offset points",
+            fontsize=8,
+            color=INK,
+            va="center",
+            ha="left",
+            annotation_clip=False,
+        )
 
 
 def _scale(ax: Axes, spacing: str, levels: Sequence[Level], letters: int) -> Callable[[float, float], float]:
@@ -185,9 +240,7 @@ def _scale(ax: Axes, spacing: str, levels: Sequence[Level], letters: int) -> Cal
     return place
 
 
-def _reach(
-    limits: tuple[float, float] | None, levels: Sequence[Level], values: Sequence[float]
-) -> tuple[float, float]:
+def _reach(limits: tuple[float, float] | None, levels: Sequence[Level], values: Sequence[float]) -> tuple[float, float]:
     """Ends of the upright axis: `limits` with a margin, or all that is drawn with a margin."""
     if limits is not None:
         low, high = limits

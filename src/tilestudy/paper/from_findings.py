@@ -26,7 +26,7 @@ from tilestudy.paper.content import (
     TilePoint,
 )
 from tilestudy.paper.from_plan import FIRST_AID, cautions, masthead, metal_text, protection, steps
-from tilestudy.study.records import Batch, Factor, Reading, Rub, Setting, Study
+from tilestudy.study.records import Batch, Factor, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts
 from tilestudy.trade.library import Process, protocols
@@ -179,18 +179,11 @@ def _board(found: StudyFindings) -> Board | None:
 def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
     blocks = []
     if "L" in found.responses:
-        sentences = found.colour_sentences()
-        moved = [one for one in sentences if "CIEDE2000" in one]
-        lightness = [one for one in found.responses["L"].sentences if one not in moved]
-        hue = [
-            one.sentences[0]
-            for name in ("a", "b")
-            if (one := found.responses.get(name)) is not None and any(t.verdict == "drives" for t in one.terms)
-        ]
+        one = found.responses["L"]
         blocks.append(
             Drivers(
                 "What drives the colour",
-                tuple(dict.fromkeys([*moved, *lightness[:_GOOD_SENTENCES], *hue])),
+                (*found.colour_change_sentences(), *one.sentences[:_GOOD_SENTENCES]),
                 main_effects_chart(found, "L"),
                 interaction_chart(found, "L"),
             )

@@ -79,7 +79,9 @@ def handout(content: Handout, paper: Paper = "a4") -> bytes:
         if drivers.interaction is not None:
             plain["interaction"]["svg"] = charts.interaction(_printable(drivers.interaction)).decode()
     # the loosest setting that fits and does not end on a nearly empty page; failing that the loosest that fits
-    tries = [_compiler("handout.typ", {**data, "tightness": tightness}, content.masthead, paper) for tightness in range(3)]
+    tries = [
+        _compiler("handout.typ", {**data, "tightness": tightness}, content.masthead, paper) for tightness in range(3)
+    ]
     ends = [_end(compiler, content.masthead) for compiler in tries]
     fits = [i for i, (pages, _) in enumerate(ends) if pages <= MOST_PAGES]
     full = [i for i in fits if ends[i][1] >= LEAST_FILLED]

@@ -142,7 +142,7 @@ def _month(shown: str, word: str) -> int:
     for number, month in enumerate(_MONTHS, start=1):
         if word in (month, month[:3]):
             return number
-    near = difflib.get_close_matches(word, [*_MONTHS, *(month[:3] for month in _MONTHS)], n=1)
+    near = difflib.get_close_matches(word, [*_MONTHS, *(month[:3] for month in _MONTHS)], n=1, cutoff=0.65)
     hint = f" Did you mean {near[0].capitalize()}?" if near else " Write the month in English or as a number."
     raise DateError(f'"{shown}" names a month that is not known.{hint}')
 

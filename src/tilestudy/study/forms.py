@@ -425,6 +425,7 @@ class _Reader:
         self.batches = {batch.code.casefold(): batch for batch in self.plan.batches}
         for line, what in self.table.faults:
             self.faults.append(Fault(self.file, line, what))
+            self.header_faults += line is None or line == self.table.header_line
             self.bad |= {place for place, row in enumerate(self.table.rows) if line is not None and row.line == line}
 
     @property

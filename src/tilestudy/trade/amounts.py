@@ -18,9 +18,9 @@ class Amount:
 
 
 _KNOWN = {
-    "weighed": "Weighed: write down what the scale showed.",
-    "spooned": "Spooned: a level spoon is good to about a quarter either way (common practice, no source); weigh if you can.",
-    "lumps": "Counted in lumps: a lump hides a 25-fold range; weigh it and write the grams down.",
+    "weighed": "Weighed: write down what the scale shows.",
+    "spooned": "Spooned: good to about a quarter either way (common practice, no source); weigh if you can.",
+    "lumps": "Counted in lumps, which differ 25-fold: weigh and write the grams down.",
     "by eye": "By eye: write down the grams that went in, or the strength means little next month.",
     "": "Write down how the strength was got: weighed, spooned, counted or by eye.",
 }
@@ -43,7 +43,7 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
     >>> strength = Factor("strength", (1.0, 3.0), "g/L", "g/L", "geometric", "batch", "weighed")
     >>> plaques = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
     >>> amounts(plaques, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0}))[0].text
-    'Potassium polysulfide (concentrate, solid): 1.5 g, in water to make 0.5 L (about 2.1 cups), for 3 g/L.'
+    'Potassium polysulfide (concentrate, solid): 1.5 g, in water to make 0.5 L, for 3 g/L.'
     """
     found = []
     for ingredient in process.data.get("ingredient", ()):
@@ -57,12 +57,11 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
             continue
         much = strength * study.batch_litres
         unit = factor.unit.removesuffix("/L")
-        text = (
-            f"{name}: {plain_number(much)} {unit}, in water to make {volume_text(study)}, for {show(strength, factor)}."
-        )
+        volume = f"{plain_number(study.batch_litres)} L"
+        text = f"{name}: {plain_number(much)} {unit}, in water to make {volume}, for {show(strength, factor)}."
         known = _KNOWN[factor.got]
         if unit == "g" and much < 1:
-            known += " Under 1 g a kitchen scale that reads 0.1 g is too coarse: use one that reads 0.01 g."
+            known += " Use a scale that reads 0.01 g."
         if unit == "g" and "lump_note" in ingredient:
             known += f" {ingredient['lump_note'][0].upper()}{ingredient['lump_note'][1:]}."
         found.append(Amount(text, known))

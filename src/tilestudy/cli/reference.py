@@ -1,0 +1,91 @@
+"""Writes the reference pages from the code and the trade's data: ``python -m tilestudy.cli.reference docs/reference``."""
+
+from __future__ import annotations
+
+import sys
+import tomllib
+from collections.abc import Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tilestudy.cli.app import COMMANDS, cli
+from tilestudy.trade.library import process, process_ids, protocols
+
+MADE = (
+    "<!-- Made by python -m tilestudy.cli.reference docs/reference; change the code or the data, not this page. -->\n"
+)
+
+
+def commands_page() -> str:
+    """Return the reference of all commands, from their own help."""
+    top = click.Context(cli, info_name="tilestudy", terminal_width=100, **cli.context_settings)
+    parts = [MADE, "# Commands\n", _block(cli.get_help(top))]
+    for name in COMMANDS:
+        command = cli.commands[name]
+        inside = click.Context(command, info_name=name, parent=top, terminal_width=100)
+        parts += [f"## {name}\n", _block(command.get_help(inside))]
+    parts.append(
+        "Exit codes: 0 done, 1 could not (a hazard stands, records are missing), 2 asked wrongly (nothing was done).\n"
+    )
+    return "\n".join(parts)
+
+
+def _block(text: str) -> str:
+    return "```text\n" + "\n".join(line.rstrip() for line in text.splitlines()) + "\n```\n"
+
+
+def trade_page() -> str:
+    """Return what the trade's data files hold: processes, hazard rules, rub protocols, with their sources."""
+    parts = [
+        MADE,
+        "# What the trade data hold\n",
+        "Local rules, safety data sheets and licensed practice come first.\n",
+    ]
+    for process_id in process_ids():
+        one = process(process_id)
+        data = one.data
+        parts += [f"## {process_id}\n", f"{one.label}. A batch is a {one.batch_word}. Source: {data['source']}.\n"]
+        parts.append(_table(("factor", "levels", "set per", "note"), [_factor(factor) for factor in data["factor"]]))
+        cautions = [(c["title"], c["text"], c["source"]) for c in data["caution"]]
+        parts.append(_table(("caution", "text", "source"), cautions))
+    rules = tomllib.loads(files("tilestudy.trade").joinpath("data/hazards.toml").read_text(encoding="utf-8"))["rule"]
+    listed = [
+        (rule["id"], {"block": "stops the pack", "warn": "is printed"}[rule["level"]], rule["says"], rule["source"])
+        for rule in rules
+    ]
+    parts += ["## Hazard rules\n", _table(("rule", "effect", "says", "source"), listed)]
+    parts += [
+        "## Rub protocols\n",
+        _table(("id", "label", "source"), [(p.id, p.label, p.source) for p in protocols().values()]),
+    ]
+    return "\n".join(parts)
+
+
+def _factor(factor: dict[str, Any]) -> tuple[str, str, str, str]:
+    levels = ", ".join(str(level) for level in factor["levels"])
+    return factor["name"], f"{levels} {factor['unit']}".strip(), factor["set_per"], factor.get("note", "")
+
+
+def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
+    lines = [f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
+    lines += [f"| {' | '.join(str(cell).replace('|', '/') for cell in row)} |" for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+PAGES = {"commands.md": commands_page, "trade.md": trade_page}
+"""The pages made from the code, by file name."""
+
+
+def main(folder: str) -> None:
+    """Write all pages into a folder."""
+    for name, page in PAGES.items():
+        (Path(folder) / name).write_text(page(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    from tilestudy.cli import demo, prepare, record, results  # noqa: F401  they add their commands
+
+    main(sys.argv[1])

@@ -1,0 +1,201 @@
+"""Recording: by options, by forms, by questions; corrections, spoiled tiles, bad input."""
+
+import json
+import re
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+
+
+def codes(planned: Path) -> list[str]:
+    return [row.split(",")[0] for row in (planned / "tiles.csv").read_text(encoding="utf-8-sig").splitlines()[1:]]
+
+
+def days_ago(days: int) -> str:
+    return (date.today() - timedelta(days=days)).isoformat()
+
+
+def test_a_correction_keeps_the_old_value_and_what_was_not_given(run: Run, planned: Path) -> None:
+    """A grade typed again supersedes the first; its strokes stay; history shows both."""
+    tile = codes(planned)[0]
+    assert (
+        "Stored: 1 rub grade." in run("rub", "plaques", tile, "--grade", "3", "--scorer", "KL", "--strokes", "8").output
+    )
+    result = run("rub", "plaques", tile, "--grade", "3.5", "--scorer", "KL")
+    assert result.output == f"Corrected: tile {tile}, dry rub by KL: grade 3 to 3.5. The old value is kept.\n"
+    told = run("history", "plaques", tile.lower()).output
+    assert "grade 3," in told
+    assert "[superseded by #2]" in told
+    assert "(corrects #1)" in told
+    assert told.count("strokes 8") == 2
+    assert "Nothing new" in run("rub", "plaques", tile, "--grade", "3.5", "--scorer", "kl").output
+
+
+def test_a_spoiled_tile_gets_a_stand_in_with_its_settings(run: Run, planned: Path) -> None:
+    """--replace plans a new tile in the same batch; it falls due, the spoiled one does not."""
+    tile = codes(planned)[0]
+    result = run("made", "plaques", tile, "--spoiled", "--why", "dropped", "--replace", "--on", days_ago(7))
+    assert result.exit_code == 0
+    found = re.search(r"Tile (\w+) stands in for (\w+), at its settings in batch B1\.", result.output)
+    assert found
+    assert found[2] == tile
+    assert run("made", "plaques", found[1], "--on", days_ago(8)).exit_code == 0
+    due = json.loads(run("due", "--json").output)["due"]
+    assert {(one["tile"], one["what"], one["late_days"]) for one in due} == {
+        (found[1], "colour (cured)", 1),
+        (found[1], "rub (dry)", 1),
+    }
+    assert set(due[0]) == {"study", "tile", "what", "on", "late_days"}
+    assert f"It stands in for {tile}" in run("history", "plaques", found[1]).output
+
+
+def test_due_falls_silent_when_everything_is_recorded(run: Run, planned: Path) -> None:
+    """A tile made a week ago owes a reading and a rub until both are there."""
+    tile = codes(planned)[0]
+    run("made", "plaques", tile, "--on", days_ago(7))
+    assert f"plaques: rub (dry), due today, 1 tile: {tile}" in run("due", "plaques").output
+    run("colour", "plaques", tile, "-L", "31", "-a", "8", "-b", "9")
+    run("rub", "plaques", tile, "--grade", "4-5", "--scorer", "MB")
+    assert run("due").output.startswith("Nothing is due on")
+    later = run("due", "--on", (date.today() + timedelta(days=30)).isoformat())
+    assert later.exit_code == 0
+
+
+def test_questions_tile_by_tile_store_and_survive_a_slip(run: Run, planned: Path) -> None:
+    """Without options the command asks; a wrong grade is told and the tile asked again; an empty code ends."""
+    one, two = codes(planned)[:2]
+    answers = [one, "KL", "6", "", "", "", one, "", "4", "", "", "", two, "", "3.5", "", "", "", ""]
+    result = run("rub", "plaques", stdin="\n".join(answers) + "\n")
+    assert result.exit_code == 0, result.output
+    assert "Nothing was stored for this tile; enter it again." in result.output
+    assert result.output.count("Stored: 1 rub grade.") == 2
+
+
+def test_batch_times_and_measured_settings_are_recorded(run: Run, planned: Path) -> None:
+    """A batch has a log of its own; its measured strength counts in the analysis."""
+    result = run(
+        "made", "plaques", "--batch", "B1", "--made-at", f"{days_ago(1)} 10:15", "--actual", "strength=0.97 g/L"
+    )
+    assert result.output == "Stored: 1 batch log.\n"
+    tile = codes(planned)[0]
+    assert "actual strength=0.97" in run("history", "plaques", tile).output
+
+
+def test_enter_lists_every_fault_and_stores_nothing(run: Run, planned: Path) -> None:
+    """Unknown code, wrong grades, a future and an ambiguous date, a doubled row: each with its line; then --keep-good."""
+    one, two, three, four, five, six = codes(planned)[:6]
+    ahead = (date.today() + timedelta(days=3)).isoformat()
+    rub = planned / "rub.csv"
+    rub.write_text(
+        "\ufefftile;scorer;on;grade;condition;\r\n"
+        f"{one};KL;{days_ago(1)};4,5;dry;\r\n"
+        f"{two};KL;{days_ago(1)};6;dry;\r\n"
+        f"{three};KL;{days_ago(1)};3.25;dry;\r\n"
+        f"{four};KL;{days_ago(1)};four;dry;\r\n"
+        f"{five};KL;{ahead};4;dry;\r\n"
+        f"{six};KL;3/4/2026;4;dry;\r\n"
+        f"Q9;KL;{days_ago(1)};4;dry;\r\n"
+        f"{one};MB;{days_ago(1)};4;dry;\r\n"
+        f"{one};MB;{days_ago(1)};3;dry;\r\n"
+        ";;;;;\r\n",
+        encoding="utf-8",
+    )
+    result = run("enter", "plaques")
+    assert result.exit_code == 2
+    for line in (3, 4, 5, 6, 7, 8, 10):
+        assert f"rub.csv, line {line}: " in result.output
+    assert "rub.csv, line 2: " not in result.output
+    assert "Nothing was stored." in result.output
+    assert "Nothing is recorded of it yet." in run("history", "plaques", one).output
+    kept = run("enter", "plaques", "--keep-good")
+    assert kept.exit_code == 0
+    assert "Stored: 1 rub grade." in kept.output
+    aside = (planned / "rub.mend.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert len(aside) == 9  # the header, six rows with a fault, and both of the doubled row
+    again = run("enter", "plaques")
+    assert "Not read: rub.mend.csv holds rows to mend" in again.output or again.exit_code == 2
+
+
+def test_two_forms_that_contradict_each_other_are_a_fault(run: Run, planned: Path) -> None:
+    """The same scorer's grade for the same tile in two files: keep one."""
+    tile = codes(planned)[0]
+    for name, grade in (("rub-a.csv", "4"), ("rub-b.csv", "3")):
+        (planned / name).write_text(f"tile,scorer,on,grade\n{tile},KL,{days_ago(1)},{grade}\n")
+    result = run("enter", "plaques")
+    assert result.exit_code == 2
+    assert "rub-b.csv, line 2: says otherwise than rub-a.csv, line 2" in result.output
+
+
+def test_an_old_form_does_not_undo_a_later_correction(run: Run, planned: Path) -> None:
+    """A correction typed at the command line stays when the same form is read again; an edited form counts."""
+    tile = codes(planned)[0]
+    form = planned / "rub-KL.csv"
+    form.write_text(f"tile,scorer,on,grade\n{tile},KL,{days_ago(1)},4\n")
+    run("enter", "plaques")
+    run("rub", "plaques", tile, "--grade", "3", "--scorer", "KL")
+    assert "Nothing new" in run("enter", "plaques").output
+    form.write_text(f"tile,scorer,on,grade\n{tile},KL,{days_ago(1)},4.5\n")
+    assert "grade 3 to 4.5" in run("enter", "plaques").output
+
+
+def test_a_second_instrument_is_refused_with_the_reason(run: Run, planned: Path) -> None:
+    """Instruments are never mixed in one study."""
+    one, two = codes(planned)[:2]
+    assert run("colour", "plaques", one, "-L", "30", "-a", "5", "-b", "6", "--instrument", "sphere").exit_code == 0
+    result = run("colour", "plaques", two, "-L", "30", "-a", "5", "-b", "6", "--instrument", "phone")
+    assert result.exit_code == 2
+    assert "phone" in result.output
+    assert "sphere" in result.output
+
+
+def test_a_file_that_is_no_form_is_named_not_skipped_in_silence(run: Run, planned: Path) -> None:
+    """Nobody's rows are passed over without a word."""
+    (planned / "shopping.csv").write_text("what,how many\npumice,2\n")
+    assert "Not read: shopping.csv is no form" in run("enter", "plaques").output
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("plan", "plaque"), 'Did you mean "plaques"?'),
+        (
+            ("new", "Door Plaques", "--process", "sulfide-dip", "--metal", "C11000"),
+            "use small letters, digits and hyphens",
+        ),
+        (("new", "doors", "--process", "acid", "--metal", "C11000"), 'There is no process "acid". Known:'),
+        (("new", "doors", "--process", "low-heat", "--metal", "brass"), '"BRASS" is not a metal tilestudy knows.'),
+        (("new", "plaques", "--process", "low-heat", "--metal", "C26000"), "is there already and was left as it is"),
+        (("history", "plaques", "ZZ9"), 'has no tile "ZZ9"'),
+        (("drivers", "plaques", "--stage", "old"), 'There is no stage "old". Stages: bare, fresh'),
+        (("made", "plaques", "--made-at", "10:15"), "go with --batch and no tile"),
+        (("rub", "plaques", "E3", "--grade", "5"), "scorer"),
+        (("due", "--on", "some day"), "some day"),
+        (("pack", "plaques", "--paper", "a5"), "a5"),
+        (("nonsense",), "No such command"),
+    ],
+)
+def test_a_wrong_request_is_told_and_exits_with_2(run: Run, planned: Path, words: tuple[str, ...], says: str) -> None:
+    """What was wrong, and what to type next."""
+    result = run(*words)
+    assert result.exit_code == 2, result.output
+    assert says in " ".join(result.output.split())
+
+
+def test_what_cannot_be_done_yet_exits_with_1(run: Run, planned: Path) -> None:
+    """Findings without readings: a clear word, not a traceback."""
+    result = run("drivers", "plaques")
+    assert result.exit_code == 1
+    assert "No tile has a value of L*" in result.output
+    assert run("handout", "plaques").exit_code == 1
+
+
+def test_nothing_in_an_empty_folder_is_a_clear_word(run: Run) -> None:
+    """The first thing a new user may type."""
+    assert run("due").output.startswith("Nothing is due")
+    result = run("plan", "plaques")
+    assert result.exit_code == 2
+    assert 'Start one with "tilestudy new plaques --process sulfide-dip --metal C11000"' in result.output
+    assert "--folder" in result.output

@@ -1,0 +1,95 @@
+"""The trade's data: whole, sourced, and the hazard rules trip and pass."""
+
+import tomllib
+from dataclasses import replace
+from importlib.resources import files
+
+import pytest
+
+from tilestudy.colour.names import colour_named
+from tilestudy.study.records import Batch, Factor, Metal, RubPlan, Study
+from tilestudy.trade.amounts import amounts
+from tilestudy.trade.hazards import hazards, unanswered
+from tilestudy.trade.library import process, process_ids
+
+RULES = tomllib.loads(files("tilestudy.trade").joinpath("data/hazards.toml").read_text())["rule"]
+
+
+def study_for(rule: dict[str, object], **changes: object) -> Study:
+    """A study that meets every condition of a rule."""
+    family = {"copper": "C11000", "brass": "C26000", "bronze": "C51000", "unknown": "C99999", "nickel silver": "C75200"}
+    uns = family[rule["families"][0]] if "families" in rule else "C26000" if "not_families" in rule else "C11000"  # type: ignore[index]
+    study = Study(
+        "s",
+        "",
+        rule.get("processes", ["other"])[0],  # type: ignore[attr-defined, index]
+        (),
+        metal=Metal(uns),
+        rub=RubPlan("cloth-10", tuple(rule.get("conditions", ["dry"]))),  # type: ignore[call-overload]
+        bench={str(rule["answer"]): "yes"} if "answer" in rule else {},
+    )
+    return replace(study, **changes)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: str(rule["id"]))
+def test_each_rule_trips_when_its_conditions_hold_and_passes_when_they_do_not(rule: dict[str, object]) -> None:
+    """One study that trips it, one that does not."""
+    assert rule["id"] in {one.id for one in hazards(study_for(rule))}
+    if "answer" in rule:
+        safe = study_for(rule, bench={str(rule["answer"]): "no"})
+    elif "families" in rule or "not_families" in rule:
+        safe = study_for(rule, metal=Metal("C11000"))
+    elif "conditions" in rule:
+        safe = study_for(rule, rub=RubPlan("cloth-10", ("dry",)))
+    else:
+        safe = study_for(rule, process="other")
+    assert rule["id"] not in {one.id for one in hazards(safe)}
+
+
+def test_blocking_hazards_come_first() -> None:
+    """What stops the pack is read first."""
+    brass = Study("s", "", "high-heat", (), metal=Metal("C26000"), bench={"soldered_pieces": "yes"})
+    levels = [one.level for one in hazards(brass)]
+    assert levels == sorted(levels)
+    assert levels[0] == "block"
+
+
+@pytest.mark.parametrize("process_id", process_ids())
+def test_each_process_file_is_whole(process_id: str) -> None:
+    """Every process names its source, its steps, protection, cautions with sources, and a target colour that exists."""
+    data = process(process_id).data
+    assert data["source"]
+    for table in ("step", "protection", "caution", "ask"):
+        assert data[table], table
+    assert all(one["source"] for one in data["caution"])
+    assert data["target"] == "as dark as possible" or colour_named(data["target"])
+    rules = {str(rule.get("answer")) for rule in RULES}
+    assert all(one["key"] in rules for one in data["ask"])
+
+
+def test_nothing_tells_anybody_to_pour_anything_away() -> None:
+    """Disposal is a matter of local rules."""
+    for process_id in process_ids():
+        text = files("tilestudy.trade").joinpath(f"data/processes/{process_id}.toml").read_text().casefold()
+        assert not any(word in text for word in ("drain", "pour away", "pour it away", "sink it", "flush"))
+
+
+def test_questions_stay_open_until_answered() -> None:
+    """An unanswered hazard question is neither yes nor no."""
+    dip = Study("s", "", "sulfide-dip", ())
+    assert [one.key for one in unanswered(dip)] == ["acid_at_the_same_place", "extraction_missing"]
+    assert unanswered(replace(dip, bench={"acid_at_the_same_place": "no", "extraction_missing": "no"})) == []
+
+
+def test_amounts_are_grams_for_the_volume_with_a_word_on_the_scale() -> None:
+    """1 g/L in 0.5 L is 0.5 g, and a kitchen scale cannot weigh that."""
+    strength = Factor("strength", (1.0, 9.0), "g/L", "g/L", "geometric", "batch", "weighed")
+    study = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
+    weak, strong = (amounts(study, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": s}))[0] for s in (1.0, 9.0))
+    assert (
+        weak.text
+        == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
+    )
+    assert "0.01 g" in weak.known
+    assert ": 4.5 g," in strong.text
+    assert "0.01 g" not in strong.known
