@@ -76,6 +76,7 @@ def analyse(
     work = Work(data, model, {factor.name: factor for factor in factors}, response, show, batch_word, level)
     terms = work.terms()
     variance = work.variance()
+    long, brief = sentences(work, terms, variance)
     bare = ResponseFindings(
         name=response.name,
         label=response.label,
@@ -90,7 +91,8 @@ def analyse(
         terms=terms,
         left_out=model.left_out,
         variance=variance,
-        sentences=sentences(work, terms, variance),
+        sentences=long,
+        brief=brief,
         cautions=cautions(work),
         main_effects={},
         strongest_interaction=None,

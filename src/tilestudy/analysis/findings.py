@@ -188,8 +188,8 @@ class ResponseFindings:
     variance : mapping of str to float or None
         Squared standard deviations in unit squared: "batch", "session", "tile", "scorer", and "scoring" or "repeats"
         for several rows of one tile. None: cannot be told from these tiles.
-    sentences, cautions : tuple of str
-        Plain sentences, the most telling first; what to keep in mind.
+    sentences, brief, cautions : tuple of str
+        Plain sentences, the most telling first; the few of them that fit a handout; what to keep in mind.
     main_effects : mapping of str to tuple of LevelMean
     strongest_interaction : InteractionGrid or None
         The pair of factors with the clearest (smallest p) interaction.
@@ -211,6 +211,7 @@ class ResponseFindings:
     left_out: tuple[LeftOut, ...]
     variance: Mapping[str, float | None]
     sentences: tuple[str, ...]
+    brief: tuple[str, ...]
     cautions: tuple[str, ...]
     main_effects: Mapping[str, tuple[LevelMean, ...]]
     strongest_interaction: InteractionGrid | None

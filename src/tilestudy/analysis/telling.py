@@ -13,9 +13,17 @@ from tilestudy.analysis.naming import listed, plural, speak
 from tilestudy.analysis.work import ALPHA, Work
 from tilestudy.study.records import SetPer
 
+_PASSING = "Tiles that pass"
 
-def sentences(work: Work, terms: tuple[TermFinding, ...], variance: dict[str, float | None]) -> tuple[str, ...]:
-    """Tell the findings of one response; the sentence that explains ranges follows the first range."""
+
+def sentences(
+    work: Work, terms: tuple[TermFinding, ...], variance: dict[str, float | None]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Tell the findings of one response: all sentences, and the few that fit a handout.
+
+    The sentence that explains ranges follows the first range. Doublings, noise and pairs without a sign are left to the
+    long telling.
+    """
     spec = work.spec
     if work.fit is None:
         value = f"{work.y[0]:g}{wording.unit_of(spec)}"
@@ -24,42 +32,44 @@ def sentences(work: Work, terms: tuple[TermFinding, ...], variance: dict[str, fl
         ends = " at the end of the scale" if spec.kind == "grade" and work.y[0] in (1.0, 5.0) else ""
         alike = f"{things} have {what}{value}, so no factor made a difference that this measurement could show"
         alike += f"; values stuck{ends} can hide differences." if ends else "."
-        return tuple(sentence for sentence in (alike, _passing(work)) if sentence)
-    said: list[str] = []
+        said = tuple(sentence for sentence in (alike, _passing(work)) if sentence)
+        return said, said
+    long: list[str] = []
+    brief: list[str] = []
+
+    def say(sentence: str, *, on_handout: bool = True) -> None:
+        if sentence:
+            long.append(sentence)
+            if on_handout:
+                brief.append(sentence)
+
     verdicts = ("drives", "may drive", "cannot tell", "no sign")
     kinds = ("main", "bend", "pair")
     for found in sorted(terms, key=lambda t: (verdicts.index(t.verdict), kinds.index(t.kind), -abs(t.effect))):
         sentence = _sentence(work, found)
         if not sentence:
             continue
-        said.append(sentence)
-        if wording.RANGE_EXPLAINED not in said and found.low is not None and " to " in sentence and "(" in sentence:
-            said.append(wording.RANGE_EXPLAINED)
-        if found.kind == "main" and (
-            doubling := wording.doubling_sentence(found, work.factors[found.factors[0]], spec)
-        ):
-            said.append(doubling)
-        if trap := _trap(work, found):
-            said.append(trap)
-        if (
-            found.kind == "main"
-            and found.verdict in ("drives", "may drive")
-            and (counts := _passing(work, found.factors[0]))
-        ):
-            said.append(counts)
+        say(sentence, on_handout=found.kind == "main" or found.verdict == "drives")
+        if wording.RANGE_EXPLAINED not in long and found.low is not None and " to " in sentence and "(" in sentence:
+            say(wording.RANGE_EXPLAINED)
+        if found.kind == "main":
+            say(wording.doubling_sentence(found, work.factors[found.factors[0]], spec), on_handout=False)
+        say(_trap(work, found))
+        if found.kind == "main" and found.verdict in ("drives", "may drive"):
+            counted = any(sentence.startswith(_PASSING) for sentence in brief)  # on paper one count tells enough
+            say(_passing(work, found.factors[0]), on_handout=not counted)
     quiet = [t for t in terms if t.kind == "pair" and t.verdict == "no sign"]
     if quiet:
         names = listed([speak(t.term, work.labels) for t in quiet])
-        said.append(f"No sign that the effect of one factor depends on another ({names}).")
-    if all_of_them := _passing(work):
-        said.append(all_of_them)
+        say(f"No sign that the effect of one factor depends on another ({names}).", on_handout=False)
+    say(_passing(work))
     if not work.fit.perfect:
         apart = work.fit.set_aside.get("batch") != "one row each"
         noise = wording.noise_sentence(variance, spec, work.batch_word, work.n_batches if apart else 0)
-        if noise:
-            said.append(noise)
-        said += _scoring(work, variance)
-    return tuple(said)
+        say(noise, on_handout=False)
+        for sentence in _scoring(work, variance):
+            say(sentence, on_handout=False)
+    return tuple(long), tuple(brief)
 
 
 def _units_at_each_level(work: Work, name: str, stratum: SetPer) -> int:
@@ -137,7 +147,7 @@ def _passing(work: Work, name: str = "") -> str:
         return ""
     factor = work.factors[name]
     each = [f"{c.passed} of {c.tiles} {wording.place(c.setting, factor, work.show)}" for c in counts[name]]
-    return f"Tiles that pass ({passing}): {listed(each)}."
+    return f"{_PASSING} ({passing}): {listed(each)}."
 
 
 def _scoring(work: Work, variance: Mapping[str, float | None]) -> list[str]:

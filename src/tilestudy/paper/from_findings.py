@@ -7,6 +7,7 @@ from datetime import date
 
 from tilestudy.analysis.findings import InteractionGrid, LevelMean, ResponseFindings
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen, heading
+from tilestudy.analysis.wording import place
 from tilestudy.colour.names import name_of
 from tilestudy.colour.srgb import lab_to_hex
 from tilestudy.design.words import count, levels_in_words
@@ -30,9 +31,6 @@ from tilestudy.study.records import Batch, Factor, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts
 from tilestudy.trade.library import Process, protocols
-
-_GOOD_SENTENCES = 5
-"""Sentences of one response that fit the page; the rest are in `drivers`."""
 
 
 def handout_content(
@@ -65,17 +63,20 @@ def handout_content(
 
 
 def _summary(found: StudyFindings) -> tuple[str, ...]:
-    clear = []
+    """Answer in a sentence or two: which factors clearly drive what, and the best tile."""
+    driven: dict[tuple[str, ...], list[str]] = {}
     for one in found.responses.values():
-        names = [t.term.replace("_", " ") for t in one.terms if t.kind == "main" and t.verdict == "drives"]
+        names = tuple(found.study.factor(t.term).label for t in one.terms if t.kind == "main" and t.verdict == "drives")
         if names and one.name not in ("a", "b"):
-            what = {"lightness": "lightness"}.get(one.kind, one.label)
-            clear.append(
-                f"{_listed(names)} {'drives' if len(names) == 1 and not names[0].endswith('s') else 'drive'} the {what}"
+            what = {"lightness": "lightness", "grade": one.label.replace("grade", "resistance")}.get(
+                one.kind, one.label
             )
-    said = [
-        f"{'; '.join(clear)[0].upper()}{'; '.join(clear)[1:]}." if clear else "No factor stands out from the noise yet."
+            driven.setdefault(names, []).append(what)
+    clear = [
+        f"{_listed(names)} {'drives' if len(names) == 1 and not names[0].endswith('s') else 'drive'} {_listed(what)}"
+        for names, what in driven.items()
     ]
+    said = [f"{clear[0][0].upper()}{'; '.join(clear)[1:]}." if clear else "No factor stands out from the noise yet."]
     if found.best is not None and found.study.target is not None:
         said.append(f"Best tile seen: {found.best.tile}, {found.how_close(found.best)}.")
     return tuple(said)
@@ -143,8 +144,8 @@ def _swatch(found: StudyFindings, tile: TileSeen) -> Swatch:
 
 
 def _short(value: Setting, factor: Factor) -> str:
-    text = show(value, factor)
-    return f"{text} {factor.label}" if not factor.shown and not isinstance(value, str) else text
+    """Write a setting in few words that still say what it is: 30 s, 1 scrub cycle, wax."""
+    return place(value, factor, show).removeprefix("at ").removeprefix("with ")
 
 
 def _board(found: StudyFindings) -> Board | None:
@@ -169,10 +170,9 @@ def _board(found: StudyFindings) -> Board | None:
         word = found.word if len(batches) == 1 else count(2, found.word).removeprefix("2 ")
         title = f"{settings[0].upper()}{settings[1:]} ({word} {', '.join(batches)})" if settings else "All tiles"
         rows.append(BoardRow(title, tuple(_swatch(found, tile) for tile in tiles)))
-    grades = " G: median rub grade." if any(tile.grades for tile in found.tiles) else ""
     return Board(
         tuple(rows),
-        f"{found.stage[0].upper()}{found.stage[1:]} tiles. Numbers beside the swatch: lightness L*.{grades}",
+        f"Colour of the {found.stage} tiles.",
     )
 
 
@@ -183,7 +183,7 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
         blocks.append(
             Drivers(
                 "What drives the colour",
-                (*found.colour_change_sentences(), *one.sentences[:_GOOD_SENTENCES]),
+                (*found.colour_change_sentences(), *one.brief),
                 main_effects_chart(found, "L"),
                 interaction_chart(found, "L"),
             )
@@ -195,7 +195,7 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
         blocks.append(
             Drivers(
                 title,
-                one.sentences[: _GOOD_SENTENCES + 2],
+                one.brief,
                 main_effects_chart(found, name),
                 interaction_chart(found, name),
             )

@@ -29,9 +29,7 @@ CHART_MM: dict[Paper, float] = {"a4": 56, "us-letter": 49}
 HERE = Path(__file__).parent
 FONTS = HERE / "fonts"
 MOST_PAGES = 4
-"""A handout is set tighter, in three steps, until it fits on this many pages..."""
-LEAST_FILLED = 0.4
-"""...and, where it can, until its last page is filled at least this far down."""
+"""A handout is set tighter, in three steps, to fit on this many pages."""
 
 
 class PaperError(TilestudyError):
@@ -78,23 +76,22 @@ def handout(content: Handout, paper: Paper = "a4") -> bytes:
             ).decode()
         if drivers.interaction is not None:
             plain["interaction"]["svg"] = charts.interaction(_printable(drivers.interaction)).decode()
-    # the loosest setting that fits and does not end on a nearly empty page; failing that the loosest that fits
+    # the setting with the fewest pages among the two roomier ones, the loosest of equals; the tightest only where it must
     tries = [
         _compiler("handout.typ", {**data, "tightness": tightness}, content.masthead, paper) for tightness in range(3)
     ]
-    ends = [_end(compiler, content.masthead) for compiler in tries]
-    fits = [i for i, (pages, _) in enumerate(ends) if pages <= MOST_PAGES]
-    full = [i for i in fits if ends[i][1] >= LEAST_FILLED]
-    return _pdf(tries[(full or fits or [2])[0]], content.masthead)
+    pages = [_end(compiler, content.masthead) for compiler in tries]
+    best = min(range(2), key=lambda i: (pages[i], i))
+    return _pdf(tries[best if pages[best] <= MOST_PAGES or pages[2] >= pages[best] else 2], content.masthead)
 
 
-def _end(compiler: typst.Compiler, masthead: Masthead) -> tuple[int, float]:
-    """Pages of a handout, and how much of the last page's height is used (0 to 1)."""
+def _end(compiler: typst.Compiler, masthead: Masthead) -> int:
+    """Pages of a handout."""
     try:
         found = json.loads(compiler.query("<end>", field="value", one=True))
     except RuntimeError as error:
         raise _failed(masthead, error) from error
-    return int(found["pages"]), float(found["filled"])
+    return int(found["pages"])
 
 
 def _compiler(template: str, data: dict[str, Any], masthead: Masthead, paper: Paper) -> typst.Compiler:

@@ -35,7 +35,9 @@ def read_settings(text: str, file: str) -> StudioSettings:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FaultyFileError([Fault(file, None, f"not readable as TOML: {error}.")], after="It was not read.") from error
+        raise FaultyFileError(
+            [Fault(file, None, f"not readable as TOML: {error}.")], after="It was not read."
+        ) from error
     allowed = {"studio": None, "paper": ("a4", "us-letter"), "date_order": ("day first", "month first")}
     faults = []
     for key, value in data.items():
