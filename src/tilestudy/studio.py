@@ -22,6 +22,7 @@ from tilestudy.study import forms
 from tilestudy.study.dates import read_date
 from tilestudy.study.due import Due, owed
 from tilestudy.study.file import check_study_name, read_study
+from tilestudy.study.forms import write_tiles
 from tilestudy.study.records import (
     KINDS,
     STAGES,
@@ -39,7 +40,6 @@ from tilestudy.study.records import (
 )
 from tilestudy.study.settings import TEXT as SETTINGS_TEXT
 from tilestudy.study.settings import StudioSettings, read_settings
-from tilestudy.study.tile_list import write_tiles
 from tilestudy.study.units import parse_setting
 from tilestudy.trade import library
 from tilestudy.trade.hazards import hazards, unanswered
@@ -399,13 +399,13 @@ class Studio:
         faults: list[Fault] = []
         bad: list[tuple[Path, str]] = []
         seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]] = {}
-        blank = 0
+        blank: list[str] = []
         for kind, file in sorted(files, key=lambda one: order[one[0]]):
             options = self._reader_options(study, file.name)
             options["series"] = options["series"] or other_series
             text = forms.decode(file.read_bytes())
             reading = forms.read_form(kind, text, file.name, study, plan, self.today, **options)
-            blank += reading.blank_rows
+            blank += reading.blank
             clash = _clashes(kind, file, reading.records, seen)
             faults += [*reading.faults, *clash]
             clashing = {fault.line for fault in clash}
@@ -423,12 +423,18 @@ class Studio:
                 after="Nothing was stored. Mend them, or add --keep-good to store the good rows and set the others aside.",
             )
         entered = self._store(study, rows)
+        spoiled = self._spoiled(study.name)
         aside = []
         for file, text in bad:
             path = file.with_name(f"{file.stem}.mend.csv")
             _write(path, text)
             aside.append(path)
-        return replace(entered, blank_rows=blank, set_aside=aside, faults=[str(fault) for fault in faults])
+        return replace(
+            entered,
+            blank_rows=sum(code not in spoiled for code in blank),
+            set_aside=aside,
+            faults=[str(fault) for fault in faults],
+        )
 
     def _store(
         self, study: Study, rows: Mapping[tuple[str, str, bool], Sequence[tuple[Record, int | None]]]
@@ -449,6 +455,10 @@ class Studio:
                 outcome = book.record(study.name, kind, records, source, self.now(), is_form)
                 outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
         return Entered(outcomes, notes=notes)
+
+    def _spoiled(self, name: str) -> set[str]:
+        made = self._records(name)[0]
+        return {one.tile for one in made if one.spoiled}
 
     def _reader_options(self, study: Study, file: str = "") -> dict[str, Any]:
         """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use.

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from tilestudy.cli import cli
 from tilestudy.cli.app import COMMANDS
-from tilestudy.cli.reference import PAGES
+from tilestudy.cli.remake import PAGES
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -35,5 +35,5 @@ def test_each_command_explains_itself_and_its_options(name: str) -> None:
 
 @pytest.mark.parametrize("page", PAGES)
 def test_the_reference_is_what_the_code_says(page: str) -> None:
-    """Made anew by `python -m tilestudy.cli.reference docs/reference` whenever a command or the trade's data change."""
+    """Made anew by `python -m tilestudy.cli.remake` whenever a command or the trade's data change."""
     assert (DOCS / "reference" / page).read_text(encoding="utf-8") == PAGES[page]()

@@ -2,7 +2,6 @@
 
 import json
 import shutil
-from datetime import date
 from pathlib import Path
 
 import pytest
@@ -10,6 +9,7 @@ from pypdf import PdfReader
 
 from tests.cli.conftest import Run
 from tilestudy.cli.demo import walk_through
+from tilestudy.cli.remake import DEMO_DAY
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -45,7 +45,7 @@ def test_the_demo_leaves_a_folder_of_somebody_else_alone(run: Run, tmp_path: Pat
 
 def test_the_demo_study_of_the_project_is_what_the_demo_makes(tmp_path: Path) -> None:
     """experiments/plaques is the demo of 24 November 2026, byte for byte: same seed, same plan, same invention."""
-    walk_through(tmp_path, date(2026, 11, 24))
+    walk_through(tmp_path, DEMO_DAY)
     made, kept = tmp_path / "experiments" / "plaques", REPOSITORY / "experiments" / "plaques"
     assert {p.name for p in made.iterdir()} == {p.name for p in kept.iterdir()}
     for path in made.iterdir():

@@ -23,6 +23,7 @@ from tilestudy.study.forms import (
     read_grade,
     read_tiles,
     write_form,
+    write_tiles,
 )
 from tilestudy.study.records import (
     Batch,
@@ -53,6 +54,7 @@ STUDY = Study(
     rub=RubPlan("cloth-10", ("dry", "wet")),
     responses=(Response("gloss", "GU"),),
 )
+MILD = {"strength": 3.0, "dip_time": 45.0, "warmth": 20.0}
 ONE_RUB = replace(STUDY, rub=RubPlan("cloth-10"))
 
 
@@ -621,6 +623,25 @@ def test_it_reads_its_own_blank_forms_as_not_yet_filled(study: Study, plan: Plan
     if (kind != "rub" or study.rub is not None) and (kind != "values" or study.responses):
         assert reading.faults == ()
     assert kind_of("form.csv", header_of(text)) == kind_of(f"{kind}.csv") == kind
+
+
+def test_it_names_what_is_not_yet_filled() -> None:
+    """The tile or batch of each row left blank, as the plan spells it; a row may name none."""
+    assert read("colour", "tile,on,L,a,b\na3,,,,\nA3,,,,\nC4,2026-11-24,31,4,5\n,x,,,\n").blank == ("A3", "A3", "")
+    assert read("batches", "batch,made_at\nb1,\n").blank == ("B1",)
+
+
+@settings(max_examples=20, deadline=None)
+@given(study=studies(), plan=plans())
+def test_it_reads_its_own_tile_list(study: Study, plan: Plan) -> None:
+    """Every tile comes back with its batch, session, order, settings and reference mark."""
+    plan = replace(plan, tiles=tuple(replace(tile, settings={**MILD, "finish": "sanded"}) for tile in plan.tiles))
+    reading = read_tiles(write_tiles(study, plan), "tiles.csv", study)
+    if not plan.tiles:
+        assert reading.plan is None
+    else:
+        assert reading.plan is not None, reading.faults
+        assert reading.plan.tiles == plan.tiles
 
 
 cells = st.text(max_size=12) | st.sampled_from(

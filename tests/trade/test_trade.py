@@ -86,10 +86,7 @@ def test_amounts_are_grams_for_the_volume_with_a_word_on_the_scale() -> None:
     strength = Factor("strength", (1.0, 9.0), "g/L", "g/L", "geometric", "batch", "weighed")
     study = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
     weak, strong = (amounts(study, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": s}))[0] for s in (1.0, 9.0))
-    assert (
-        weak.text
-        == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
-    )
+    assert weak.text == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
     assert "0.01 g" in weak.known
     assert ": 4.5 g," in strong.text
     assert "0.01 g" not in strong.known

@@ -17,11 +17,12 @@ from tilestudy.analysis import wording
 from tilestudy.analysis.drivers import ColourEffect, analyse, colour_effects
 from tilestudy.analysis.findings import ResponseFindings, ResponseSpec, colour_spec, grade_spec, number_spec
 from tilestudy.analysis.frames import colour_frame, rub_frame, tiles_as_made, value_frame
+from tilestudy.analysis.naming import listed
 from tilestudy.colour.difference import ciede2000
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import BatchLog, Made, Plan, Reading, Rub, Setting, Study, Value
-from tilestudy.study.units import plain_number, show, show_unit
+from tilestudy.study.units import plain_number, show, show_number, show_unit
 
 Lab = tuple[float, float, float]
 
@@ -164,14 +165,14 @@ class StudyFindings:
         for one in self.responses.values():
             said += [caution for caution in one.cautions if caution not in said]
         spans = [
-            f"{factor.label} {show(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
+            f"{factor.label} {show_number(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
             for factor in self.study.factors
             if factor.scaled
         ]
         metal = self.study.metal
-        if spans:
-            on = f" on {metal.uns}{f', sheet lot {metal.lot}' if metal.lot else ''}" if metal.uns else ""
-            said.append(f"All of this holds for {', '.join(spans)}{on}; nothing here speaks for settings beyond.")
+        inside = f"for {listed(spans)}" if spans else "for the levels tried"
+        on = f" on {metal.uns}{f', sheet lot {metal.lot}' if metal.lot else ''}" if metal.uns else ""
+        said.append(f"All of this holds {inside}{on}; nothing here speaks for settings beyond.")
         return said
 
     def table(self) -> str:

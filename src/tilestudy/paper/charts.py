@@ -269,6 +269,7 @@ def _with_unit(label: str, unit: str) -> str:
 
 def _wrapped(text: str, letters: int, lines: int) -> str:
     """Text in at most so many lines of so many letters, an ellipsis where it was cut."""
+    letters = max(letters, min(12, max(map(len, text.split()), default=0)))  # a word of common length stays whole
     return "\n".join(textwrap.wrap(text, letters, max_lines=lines, placeholder="\u2026"))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from tilestudy.analysis.findings import InteractionGrid, LevelMean, ResponseFindings
-from tilestudy.analysis.study_findings import StudyFindings, TileSeen, heading
+from tilestudy.analysis.study_findings import StudyFindings, TileSeen
 from tilestudy.analysis.wording import place
 from tilestudy.colour.names import name_of
 from tilestudy.colour.srgb import lab_to_hex
@@ -139,7 +139,16 @@ def _swatch(found: StudyFindings, tile: TileSeen) -> Swatch:
         lightness=f"{tile.lab[0]:.0f}" if tile.lab else "",
         settings=tuple(_short(tile.settings[factor.name], factor) for factor in factors),
         grade="/".join(plain_number(grade) for grade in tile.grades.values()),
-        note="reference" if tile.reference else "",
+        note=", ".join(
+            [
+                *(["reference"] if tile.reference else []),
+                *(
+                    f"{response.label} {plain_number(tile.values[response.name])}"
+                    for response in found.study.responses
+                    if response.name in tile.values
+                ),
+            ]
+        ),
     )
 
 
@@ -148,10 +157,8 @@ def _short(value: Setting, factor: Factor) -> str:
     return place(value, factor, show).removeprefix("at ").removeprefix("with ")
 
 
-def _board(found: StudyFindings) -> Board | None:
+def _board(found: StudyFindings) -> Board:
     """Arrange the tiles by their per-batch settings, then by their own."""
-    if not any(tile.lab for tile in found.tiles):
-        return None
     study, plan = found.study, found.plan
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     free = [factor for factor in study.factors if factor.set_per == "tile"]
@@ -170,10 +177,8 @@ def _board(found: StudyFindings) -> Board | None:
         word = found.word if len(batches) == 1 else count(2, found.word).removeprefix("2 ")
         title = f"{settings[0].upper()}{settings[1:]} ({word} {', '.join(batches)})" if settings else "All tiles"
         rows.append(BoardRow(title, tuple(_swatch(found, tile) for tile in tiles)))
-    return Board(
-        tuple(rows),
-        f"Colour of the {found.stage} tiles.",
-    )
+    measured = any(tile.lab for tile in found.tiles)
+    return Board(tuple(rows), f"Colour of the {found.stage} tiles." if measured else "")
 
 
 def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
@@ -191,7 +196,7 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
     for name, one in found.responses.items():
         if name in ("L", "a", "b"):
             continue
-        title = f"What drives durability ({one.label})" if one.kind == "grade" else f"What drives {heading(one)}"
+        title = f"What drives durability ({one.label})" if one.kind == "grade" else f"What drives {one.label}"
         blocks.append(
             Drivers(
                 title,

@@ -1,22 +1,26 @@
-"""Writes the reference pages from the code and the trade's data: ``python -m tilestudy.cli.reference docs/reference``."""
+"""Makes anew what the project keeps of the code's own making: ``python -m tilestudy.cli.remake`` in the project's folder.
+
+The reference pages of the commands and of the trade's data; the demo study in experiments/ and its printed sample.
+"""
 
 from __future__ import annotations
 
-import sys
+import shutil
 import tomllib
 from collections.abc import Sequence
+from datetime import date
 from importlib.resources import files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 
 from tilestudy.cli.app import COMMANDS, cli
+from tilestudy.cli.demo import NAME, walk_through
 from tilestudy.trade.library import process, process_ids, protocols
 
-MADE = (
-    "<!-- Made by python -m tilestudy.cli.reference docs/reference; change the code or the data, not this page. -->\n"
-)
+MADE = "<!-- Made by python -m tilestudy.cli.remake; change the code or the data, not this page. -->\n"
 
 
 def commands_page() -> str:
@@ -79,13 +83,21 @@ PAGES = {"commands.md": commands_page, "trade.md": trade_page}
 """The pages made from the code, by file name."""
 
 
-def main(folder: str) -> None:
-    """Write all pages into a folder."""
+DEMO_DAY = date(2026, 11, 24)
+"""The day on which the demo study of the project was made."""
+
+
+def main() -> None:
+    """Write the reference pages, and the demo study with its printed sample, into the project's folder."""
     for name, page in PAGES.items():
-        (Path(folder) / name).write_text(page(), encoding="utf-8")
+        Path("docs", "reference", name).write_text(page(), encoding="utf-8")
+    with TemporaryDirectory() as folder:
+        walk_through(Path(folder), DEMO_DAY)
+        shutil.rmtree(Path("experiments", NAME), ignore_errors=True)
+        shutil.copytree(Path(folder, "experiments", NAME), Path("experiments", NAME))
+        for pdf in Path(folder, "reports", NAME).glob("*.pdf"):
+            shutil.copy(pdf, Path("reports", NAME, pdf.name))
 
 
 if __name__ == "__main__":
-    from tilestudy.cli import demo, prepare, record, results  # noqa: F401  they add their commands
-
-    main(sys.argv[1])
+    main()
