@@ -20,22 +20,6 @@ class Due:
     late_days: int
 
 
-def due(
-    study: Study,
-    plan: Plan,
-    made: Iterable[Made],
-    readings: Iterable[Reading],
-    values: Iterable[Value],
-    rubs: Iterable[Rub],
-    on: date,
-) -> list[Due]:
-    """Return what is due on a day or before and not yet recorded, the latest first, then in run order.
-
-    Spoiled tiles owe nothing; neither do tiles that nobody has made yet.
-    """
-    return [one for one in owed(study, plan, made, readings, values, rubs, on) if one.late_days >= 0]
-
-
 def owed(
     study: Study,
     plan: Plan,
@@ -45,7 +29,10 @@ def owed(
     rubs: Iterable[Rub],
     on: date,
 ) -> list[Due]:
-    """Return everything not yet recorded for tiles that were made, with days late (negative: days to go)."""
+    """Return what is not yet recorded of tiles that were made, with the days it is late on a day (negative: days to go).
+
+    The earliest due first, then in run order. Spoiled tiles owe nothing; neither do tiles that nobody has made yet.
+    """
     done = {(reading.tile, f"colour ({reading.stage})") for reading in readings}
     done |= {(value.tile, value.response) for value in values}
     done |= {(rub.tile, f"rub ({rub.condition})") for rub in rubs}
