@@ -5,6 +5,7 @@ import re
 import shlex
 import shutil
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ def test_every_command_shown_exists_with_its_options(page: Path) -> None:
         command = cli.get_command(context, words[0])
         assert command is not None, line
         options = {name: option for option in command.params for name in (*option.opts, *option.secondary_opts)}
-        for word, value in zip(words[1:], [*words[2:], ""], strict=True):
+        for word, value in pairwise([*words[1:], ""]):
             assert not word.startswith("-") or word in (*options, "--help", "-h"), line
             kind = options[word].type if word in options else None
             assert not isinstance(kind, click.Choice) or value in kind.choices, line
@@ -89,7 +90,7 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
     page = (DOCS / "reference" / "study-file.md").read_text(encoding="utf-8")
     (example,) = (block for kind, block in BLOCK.findall(page) if kind == "toml" and "[[factor]]" in block)
     study = study_read(example, "drawer-pulls")
-    assert [factor.name for factor in study.factors] == ["strength", "dip_time", "wax"]
+    assert [factor.name for factor in study.factors] == ["temperature", "dwell", "surface"]
     tables = {"": "The top of the file", **{key: f"`[{key}]`" for key in _KEYS if key}}
     tables |= {"factor": "`[[factor]]`", "response": "`[[response]]`"}
     for table, heading in tables.items():
