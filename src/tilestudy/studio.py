@@ -9,13 +9,14 @@ from __future__ import annotations
 import difflib
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any, Literal
 
 from tilestudy.colour.names import colour_named
+from tilestudy.design.words import count
 from tilestudy.errors import Fault, FaultyFileError, HazardError, NotEnoughError, WrongRequestError
 from tilestudy.outcomes import DueReport, Entered, PackDone, PlanReport, history_text
 from tilestudy.study import forms
@@ -49,11 +50,13 @@ if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
     from tilestudy.design.appraise import Noise
     from tilestudy.design.layout import Clock
-    from tilestudy.store.book import Outcome, StudyBook
+    from tilestudy.store.book import Outcome, PlanSaved, StudyBook
 
 COMMAND_LINE = "command line"
 Paper = Literal["a4", "us-letter"]
 Series = tuple[str, str, str, str]
+MEND, MENDED = ".mend.csv", ".mended.csv"
+"""Endings of files with rows to mend, and of such files once their rows are stored."""
 
 
 class Studio:
@@ -127,6 +130,9 @@ class Studio:
             protocols=list(library.protocols()),
             colour_named=colour_named,
             thickness_of=library.thickness_mm,
+            questions_of=lambda one: (
+                [ask["key"] for ask in library.process(one).data.get("ask", ())] if one in library.process_ids() else []
+            ),
             density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids() else None,
         )
 
@@ -185,9 +191,15 @@ class Studio:
         self._write_tile_list(study, saved.plan)
         notes = []
         if saved.withdrawn:
-            notes.append(f"{len(saved.withdrawn)} tiles of the old plan without records were withdrawn.")
+            many = count(len(saved.withdrawn), "tile")
+            notes.append(
+                f"{many} of the old plan without records {'was' if len(saved.withdrawn) == 1 else 'were'} withdrawn."
+            )
         if saved.kept:
-            notes.append(f"{len(saved.kept)} tiles of the old plan have records and stay: {' '.join(saved.kept)}.")
+            many, have = count(len(saved.kept), "tile"), "has" if len(saved.kept) == 1 else "have"
+            notes.append(
+                f"{many} of the old plan {have} records and {'stays' if have == 'has' else 'stay'}: {' '.join(saved.kept)}."
+            )
         return self._report(study, saved.plan, tuple(notes))
 
     def take_in(self, name: str, file: Path) -> PlanReport:
@@ -196,11 +208,9 @@ class Studio:
         plan = self._read_tiles(study, file)
         with self.book() as book:
             saved = book.save_plan(name, plan, self._text(name), self.now())
-        note = (
-            f"{len(saved.added)} tiles were taken in."
-            if saved.changed
-            else "These tiles were taken in before; nothing changed."
-        )
+        if file.resolve().parent != self.study_folder(name).resolve():
+            self._write_tile_list(study, saved.plan)
+        note = f"{_taken_in(saved)}." if saved.changed else "These tiles were taken in before; nothing changed."
         return self._report(study, saved.plan, (note,))
 
     def _clock(self, study: Study) -> Clock:
@@ -294,9 +304,11 @@ class Studio:
         open_questions = unanswered(study)
         notes = []
         if open_questions:
-            many = f"{len(open_questions)} hazard questions are" if len(open_questions) > 1 else "A hazard question is"
+            several = len(open_questions) > 1
             notes.append(
-                f"{many} not answered yet in study.toml, [bench]; they are printed as boxes to tick before starting."
+                f"{f'{len(open_questions)} hazard questions are' if several else 'A hazard question is'} not answered yet in "
+                f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
+                "starting."
             )
         notes += [f"Caution: {one.says}" for one in hazards(study)]
         return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
@@ -349,100 +361,122 @@ class Studio:
         return self._store(study, {(kind, COMMAND_LINE, False): records})
 
     def read_form(self, kind: str, name: str, file: Path, *, keep_good: bool = False) -> Entered:
-        """Store a filled form of one kind."""
+        """Store a filled form of one kind; a file of mended rows is renamed once all of it is stored."""
         study, plan = self.planned(name)
-        return self._enter(study, plan, [(kind, file)], keep_good)
+        entered = self._enter(study, plan, [_FormFile(kind, file)], keep_good)
+        if file.name.endswith(MEND) and not entered.faults:
+            file.replace(file.with_name(file.name.removesuffix(MEND) + MENDED))
+        return entered
+
+    def read_form_text(self, kind: str, name: str, raw: bytes, *, keep_good: bool = False) -> Entered:
+        """Store a filled form given as bytes (standard input); rows to mend go into the study's folder."""
+        study, plan = self.planned(name)
+        file = self.study_folder(name) / f"{kind} from standard input.csv"
+        return self._enter(study, plan, [_FormFile(kind, file, raw)], keep_good)
 
     def enter(self, name: str, *, keep_good: bool = False) -> Entered:
         """Take in the tile list and all filled forms in the study's folder; running it again changes nothing."""
         study = self.study(name)
         folder = self.study_folder(name)
         found, notes = self._sort_out(sorted(folder.glob("*.csv")))
-        lists = [file for kind, file in found if kind == "tiles"]
+        lists = [one.path for one in found if one.kind == "tiles"]
+        if len(lists) > 1:
+            raise FaultyFileError(
+                [
+                    Fault(one.name, None, "a second tile list; a study has one. Merge them or rename one.")
+                    for one in lists[1:]
+                ]
+            )
         with self.book() as book:
             plan = book.plan(name)
-            for file in lists:
-                listed = self._read_tiles(study, file)
-                if plan is None or plan.taken_in:
-                    saved = book.save_plan(name, listed, self._text(name), self.now())
-                    plan = saved.plan
-                    if saved.changed:
-                        notes.append(f"Tile list {file.name}: {len(plan.tiles)} tiles in {len(plan.batches)} batches.")
-                else:
-                    _check_same_tiles(plan, listed, file)
+        new_plan = None
+        if lists:
+            listed = self._read_tiles(study, lists[0])
+            if plan is not None and not plan.taken_in:
+                _check_same_tiles(plan, listed, lists[0])
+            else:
+                new_plan = listed
+                stand_ins = tuple(tile for tile in plan.tiles if tile.replaces) if plan is not None else ()
+                plan = replace(listed, tiles=(*listed.tiles, *stand_ins))
         if plan is None:
             raise NotEnoughError(
                 f'Study {name} has no plan yet and {folder} no tile list. Type "tilestudy plan {name}".'
             )
-        entered = self._enter(study, plan, [one for one in found if one[0] != "tiles"], keep_good)
+        entered = self._enter(study, plan, [one for one in found if one.kind != "tiles"], keep_good, new_plan)
         return replace(entered, notes=(*notes, *entered.notes))
 
-    def _sort_out(self, files: Sequence[Path]) -> tuple[list[tuple[str, Path]], list[str]]:
+    def _sort_out(self, files: Sequence[Path]) -> tuple[list[_FormFile], list[str]]:
         """Tell which form each CSV is; a file that is none is named, not skipped in silence."""
         found, notes = [], []
         for file in files:
-            kind = forms.kind_of(file.name, _header(file))
-            if file.name.endswith(".mend.csv"):
+            kind = forms.kind_of(file.name, forms.header_of(forms.decode(file.read_bytes())))
+            if file.name.endswith(MENDED):
+                continue  # its rows were stored from it
+            if file.name.endswith(MEND):
                 notes.append(
                     f"Not read: {file.name} holds rows to mend; give it to its command with --from when mended."
                 )
             elif kind is None:
                 notes.append(f"Not read: {file.name} is no form; its name should begin with tiles, {', '.join(KINDS)}.")
             else:
-                found.append((kind, file))
+                found.append(_FormFile(kind, file))
         return found, notes
 
-    def _enter(self, study: Study, plan: Plan, files: Sequence[tuple[str, Path]], keep_good: bool) -> Entered:
+    def _enter(
+        self, study: Study, plan: Plan, files: Sequence[_FormFile], keep_good: bool, new_plan: Plan | None = None
+    ) -> Entered:
+        """Read forms against a plan and store them with it, all or nothing (or, if asked, the good rows)."""
         other_series: Series | None = None
         order = {kind: number for number, kind in enumerate(KINDS)}
-        rows: dict[tuple[str, str, bool], Sequence[tuple[Record, int | None]]] = {}
-        faults: list[Fault] = []
-        bad: list[tuple[Path, str]] = []
-        seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]] = {}
-        blank: list[str] = []
-        for kind, file in sorted(files, key=lambda one: order[one[0]]):
-            options = self._reader_options(study, file.name)
+        read: list[tuple[_FormFile, forms.FormReading]] = []
+        for one in sorted(files, key=lambda one: order[one.kind]):
+            options = self._reader_options(study, one.path.name)
             options["series"] = options["series"] or other_series
-            text = forms.decode(file.read_bytes())
-            reading = forms.read_form(kind, text, file.name, study, plan, self.today, **options)
-            blank += reading.blank
-            clash = _clashes(kind, file, reading.records, seen)
-            faults += [*reading.faults, *clash]
-            clashing = {fault.line for fault in clash}
-            good = [(record, line) for record, line in reading.records if line not in clashing]
-            rows[(kind, file.name, True)] = good
-            if reading.bad_rows:
-                bad.append((file, reading.bad_rows))
-            if kind == "made":
-                plan = _with_replacements(plan, [record for record, _ in good])
-            read_here = (record.series for record, _ in good if isinstance(record, Reading))
+            reading = forms.read_form(one.kind, one.text(), one.path.name, study, plan, self.today, **options)
+            read.append((one, reading))
+            if one.kind == "made":
+                plan = _with_replacements(plan, [record for record, _ in reading.records])
+            read_here = (record.series for record, _ in reading.records if isinstance(record, Reading))
             other_series = other_series or next(read_here, None)
+        clashes = _clashes([reading for _, reading in read])
+        faults = [fault for _, reading in read for fault in reading.faults] + clashes
         if faults and not keep_good:
+            mend = "Mend it" if len(faults) == 1 else "Mend them"
             raise FaultyFileError(
                 faults,
-                after="Nothing was stored. Mend them, or add --keep-good to store the good rows and set the others aside.",
+                after=f"Nothing was stored. {mend}, or add --keep-good to store the good rows and set the others aside.",
             )
-        entered = self._store(study, rows)
-        spoiled = self._spoiled(study.name)
+        clashing = {(fault.file, fault.line) for fault in clashes}
+        rows = {
+            (one.kind, one.path.name, True): [
+                (r, line) for r, line in reading.records if (one.path.name, line) not in clashing
+            ]
+            for one, reading in read
+        }
+        entered = self._store(study, rows, new_plan)
         aside = []
-        for file, text in bad:
-            path = file.with_name(f"{file.stem}.mend.csv")
-            _write(path, text)
-            aside.append(path)
-        return replace(
-            entered,
-            blank_rows=sum(code not in spoiled for code in blank),
-            set_aside=aside,
-            faults=[str(fault) for fault in faults],
-        )
+        for one, reading in read:
+            if reading.bad_rows:
+                aside.append(one.path.with_name(one.path.name.removesuffix(".csv").removesuffix(".mend") + MEND))
+                _write(aside[-1], reading.bad_rows)
+        spoiled = self._spoiled(study.name)
+        blank = sum(code not in spoiled for _, reading in read for code in reading.blank)
+        return replace(entered, blank_rows=blank, set_aside=aside, faults=[str(fault) for fault in faults])
 
     def _store(
-        self, study: Study, rows: Mapping[tuple[str, str, bool], Sequence[tuple[Record, int | None]]]
+        self,
+        study: Study,
+        rows: Mapping[tuple[str, str, bool], Sequence[tuple[Record, int | None]]],
+        new_plan: Plan | None = None,
     ) -> Entered:
-        """Store rows of several sources, all or none; a spoiled tile's replacement is planned with it."""
+        """Store a tile list and rows of several sources, all or none; a spoiled tile's stand-in is planned with it."""
         outcomes: dict[str, Outcome] = {}
         notes = []
         with self.book() as book, book.transaction():
+            if new_plan is not None:
+                saved = book.save_plan(study.name, new_plan, self._text(study.name), self.now())
+                if saved.changed:
+                    notes.append(f"Tile list: {_taken_in(saved)}.")
             for (kind, source, is_form), records in rows.items():
                 plan = book.plan(study.name)
                 if plan is None:
@@ -609,8 +643,24 @@ def _write(path: Path, text: str) -> None:
     beside.replace(path)
 
 
-def _header(file: Path) -> tuple[str, ...]:
-    return forms.header_of(forms.decode(file.read_bytes()))
+@dataclass(frozen=True)
+class _FormFile:
+    """A form to read: its kind, its file, and its bytes where they do not lie in the file."""
+
+    kind: str
+    path: Path
+    raw: bytes | None = None
+
+    def text(self) -> str:
+        return forms.decode(self.path.read_bytes() if self.raw is None else self.raw)
+
+
+def _taken_in(saved: PlanSaved) -> str:
+    """Say what a tile list changed: 24 tiles taken in, 2 no longer listed."""
+    parts = [f"{count(len(saved.added), 'tile')} taken in"]
+    if saved.withdrawn:
+        parts.append(f"{count(len(saved.withdrawn), 'tile')} dropped or changed, none of them with records")
+    return ", ".join(parts)
 
 
 def _same_layout(fresh: Plan, old: Plan) -> bool:
@@ -644,19 +694,21 @@ def _check_same_tiles(plan: Plan, listed: Plan, file: Path) -> None:
         )
 
 
-def _clashes(
-    kind: str,
-    file: Path,
-    records: Sequence[tuple[Record, int | None]],
-    seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str]],
-) -> list[Fault]:
-    """Find rows of this file that contradict a row of another file read in the same go."""
+def _clashes(readings: Sequence[forms.FormReading]) -> list[Fault]:
+    """Find rows of one file that contradict a row of another read in the same go; both rows are faults."""
+    seen: dict[tuple[str, tuple[str, ...]], tuple[Record, str, int | None]] = {}
     faults = []
-    for record, line in records:
-        before = seen.setdefault((kind, record.key), (record, f"{file.name}, line {line}"))
-        if before[0] != record:
-            what = f"says otherwise than {before[1]} for {' '.join(record.key)}; keep one of the two"
-            faults.append(Fault(file.name, line, what + "."))
+    for reading in readings:
+        for record, line in reading.records:
+            first, file, first_line = seen.setdefault((reading.kind, record.key), (record, reading.file, line))
+            if first != record:
+                key = " ".join(record.key)
+                for here, here_line, there, there_line in (
+                    (file, first_line, reading.file, line),
+                    (reading.file, line, file, first_line),
+                ):
+                    what = f"says otherwise than {there}, line {there_line} for {key}; keep one of the two."
+                    faults.append(Fault(here, here_line, what))
     return faults
 
 

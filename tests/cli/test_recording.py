@@ -199,3 +199,48 @@ def test_nothing_in_an_empty_folder_is_a_clear_word(run: Run) -> None:
     assert result.exit_code == 2
     assert 'Start one with "tilestudy new plaques --process sulfide-dip --metal C11000"' in result.output
     assert "--folder" in result.output
+
+
+def test_mended_rows_are_stored_once_and_then_leave_enter_in_peace(run: Run, planned: Path) -> None:
+    """A file of mended rows is renamed when all of it is stored; standard input is read likewise."""
+    one, two = codes(planned)[:2]
+    form = planned / "rub-KL.csv"
+    form.write_text(f"tile,scorer,on,grade\n{one},KL,{days_ago(1)},4\n{two},KL,{days_ago(1)},9\n")
+    assert run("enter", "plaques", "--keep-good").exit_code == 0
+    mend = planned / "rub-KL.mend.csv"
+    mend.write_text(mend.read_text(encoding="utf-8-sig").replace(",9", ",4.5"))
+    assert "Stored: 1 rub grade." in run("rub", "plaques", "--from", str(mend)).output
+    assert not mend.exists()
+    assert (planned / "rub-KL.mended.csv").exists()
+    form.unlink()
+    assert "Not read" not in run("enter", "plaques").output
+    piped = run("rub", "plaques", "--from", "-", stdin=f"tile,scorer,on,grade\n{two},MB,{days_ago(1)},4\n")
+    assert "Stored: 1 rub grade." in piped.output
+
+
+def test_a_faulty_form_keeps_the_tile_list_out_too(run: Run, planned: Path) -> None:
+    """Nothing was stored means nothing: a new tile list waits until its forms are whole."""
+    board = planned.with_name("board")
+    board.mkdir()
+    text = (planned / "study.toml").read_text(encoding="utf-8").replace('name = "plaques"', 'name = "board"')
+    (board / "study.toml").write_text(text, encoding="utf-8")
+    (board / "tiles.csv").write_text("tile,batch,strength,dip_time,scrub_cycles\nOLD1,A,1,10,1\nOLD2,B,9,10,1\n")
+    (board / "rub.csv").write_text(f"tile,scorer,on,grade\nOLD1,KL,{days_ago(9)},7\n")
+    assert run("enter", "board").exit_code == 2
+    assert run("history", "board", "OLD1").exit_code == 1
+    (board / "rub.csv").write_text(f"tile,scorer,on,grade\nOLD1,KL,{days_ago(9)},3\n")
+    assert "Tile list: 2 tiles taken in." in run("enter", "board").output
+
+
+def test_a_misspelt_hazard_question_is_a_fault(run: Run, planned: Path) -> None:
+    """Or the hazard it asks about would be passed over."""
+    study = planned / "study.toml"
+    study.write_text(
+        study.read_text().replace('acid_at_the_same_place = "not checked"', 'acid_at_the_same_plac = "yes"')
+    )
+    result = run("pack", "plaques")
+    assert result.exit_code == 2
+    assert (
+        '"acid_at_the_same_plac" is no bench question of this process. Did you mean "acid_at_the_same_place"?'
+        in result.output
+    )

@@ -57,7 +57,12 @@ def plan(ctx: click.Context, name: str, seed: int | None, tiles_file: Path | Non
     tell()
     for line in report.kept:
         note(line)
-    tell(f'Next: "tilestudy pack {name}" prints the bench pack.')
+    if report.plan.taken_in:
+        tell(
+            f'Next: "tilestudy pack {name}" writes the forms to fill (and prints a bench pack), then "tilestudy enter {name}".'
+        )
+    else:
+        tell(f'Next: "tilestudy pack {name}" prints the bench pack.')
 
 
 @cli.command()

@@ -6,6 +6,7 @@ form reader, so a typed entry is checked exactly as a filled form is.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -23,8 +24,8 @@ def _common(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--from",
             "file",
-            type=click.Path(exists=True, dir_okay=False, path_type=Path),
-            help="A filled form (CSV).",
+            type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
+            help="A filled form (CSV); - for standard input.",
         ),
         click.argument("tile", required=False),
         click.argument("name"),
@@ -49,7 +50,11 @@ def _record(
     if file is not None:
         if tile or given:
             raise WrongRequestError("Give either a form with --from, or one tile and its values, not both.")
-        tell(studio.read_form(kind, name, file, keep_good=keep_good).text())
+        if str(file) == "-":
+            raw = sys.stdin.buffer.read()
+            tell(studio.read_form_text(kind, name, raw, keep_good=keep_good).text())
+        else:
+            tell(studio.read_form(kind, name, file, keep_good=keep_good).text())
     elif tile or given:
         tell(studio.record(kind, name, {"tile": tile or "", **given}).text())
     else:

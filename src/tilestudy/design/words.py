@@ -59,8 +59,11 @@ def describe(study: Study, plan: Plan, word: str) -> list[str]:
 
 def _batches_each(factor: Factor, plan: Plan, word: str) -> str:
     each = Counter(batch.settings.get(factor.name) for batch in plan.batches)
+    without = [show(level, factor) for level in factor.levels if level not in each]
     least, most = min(each.values()), max(each.values())
     many = count(least, f"freshly made {word}") if least == most else f"{least} to {most} freshly made {plural(word)}"
+    if without:
+        return f"no {word} has {' or '.join(without)}, each other level gets {many}"
     return f"each level gets {many}"
 
 

@@ -185,6 +185,7 @@ def read_study(
     colour_named: Callable[[str], Lab | None],
     thickness_of: Callable[[str, str], float | None],
     density_of: Callable[[str], float | None] = lambda process: None,
+    questions_of: Callable[[str], Sequence[str]] | None = None,
 ) -> Study:
     """Read a study file.
 
@@ -202,6 +203,8 @@ def read_study(
         Sheet thickness in mm from the gauge as written and the UNS number, or None when it cannot be read.
     density_of : callable
         Bulk density, g/mL, of a process's spooned solid, or None.
+    questions_of : callable, optional
+        Keys of a process's bench questions; with it, any other key under [bench] is a fault.
 
     Raises
     ------
@@ -258,7 +261,7 @@ def read_study(
         rub=_rub(reader, reader.table(data, "rub"), protocols) if "rub" in data else None,
         responses=_responses(reader, reader.tables(data, "response")),
         batch_litres=_volume(reader, data),
-        bench=_bench(reader, reader.table(data, "bench")),
+        bench=_bench(reader, reader.table(data, "bench"), questions_of(process) if questions_of else None),
         batch_word=reader.text(data, "batch_word"),
         noise=(batch_sd, tile_sd),
         invented=reader.flag(data, "invented"),
@@ -522,9 +525,19 @@ def _responses(reader: _Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Re
     return tuple(responses)
 
 
-def _bench(reader: _Reader, data: Mapping[str, Any]) -> Mapping[str, str]:
-    return {
-        key: reader.choice({key: "yes" if value is True else "no" if value is False else value}, key, "not checked",
-                           ("yes", "no", "not checked"), "bench")
-        for key, value in data.items()
-    }  # fmt: skip
+def _bench(reader: _Reader, data: Mapping[str, Any], questions: Sequence[str] | None) -> Mapping[str, str]:
+    """Read the answers to the hazard questions; a misspelt question would silence its hazard, so it is a fault."""
+    answers = {}
+    for key, value in data.items():
+        if questions is not None and key not in questions:
+            near = difflib.get_close_matches(key, questions, n=1)
+            hint = (
+                f'Did you mean "{near[0]}"?'
+                if near
+                else f"Questions of this process: {', '.join(questions) or 'none'}."
+            )
+            reader.fault(f'"{key}" is no bench question of this process. {hint}', "bench", key)
+            continue
+        said = "yes" if value is True else "no" if value is False else value
+        answers[key] = reader.choice({key: said}, key, "not checked", ("yes", "no", "not checked"), "bench")
+    return answers
