@@ -50,13 +50,47 @@ class Fault:
 
 
 class FaultyFileError(WrongRequestError):
-    """One or more files have faults; all of them are listed, nothing was stored."""
+    """One or more files have faults; all of them are listed, nothing was stored.
+
+    The same fault on several lines of a file is told once, with all its lines.
+    """
 
     def __init__(self, faults: Iterable[Fault], after: str = "Nothing was stored.") -> None:
         self.faults: Sequence[Fault] = tuple(faults)
         many = f"{len(self.faults)} faults" if len(self.faults) != 1 else "1 fault"
-        lines = "\n".join(f"  {fault}" for fault in self.faults)
+        lines = "\n".join(f"  {line}" for line in told(self.faults))
         super().__init__(f"{many} found. {after}\n{lines}")
+
+
+def told(faults: Sequence[Fault]) -> list[str]:
+    """Return the faults a line each, the same fault of a file once for all its lines.
+
+    >>> told([Fault("a.csv", 2, "no date."), Fault("a.csv", 3, "no date."), Fault("a.csv", 7, "no date.")])
+    ['a.csv, lines 2 to 3 and 7: no date.']
+    """
+    together: dict[tuple[str, str], list[int]] = {}
+    for fault in faults:
+        together.setdefault((fault.file, fault.what), []).append(-1 if fault.line is None else fault.line)
+    found = []
+    for (file, what), lines in together.items():
+        if lines == [-1] or len(lines) == 1:
+            found.append(str(Fault(file, None if lines[0] < 0 else lines[0], what)))
+        else:
+            found.append(f"{file}, lines {_spans(sorted(set(lines)))}: {what}")
+    return [
+        "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in line) for line in found
+    ]
+
+
+def _spans(lines: Sequence[int]) -> str:
+    spans: list[list[int]] = []
+    for line in lines:
+        if spans and line == spans[-1][1] + 1:
+            spans[-1][1] = line
+        else:
+            spans.append([line, line])
+    parts = [str(low) if low == high else f"{low} to {high}" for low, high in spans]
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 class PlanError(TilestudyError):

@@ -94,11 +94,11 @@ class PlanReport:
 
 @dataclass(frozen=True)
 class PackDone:
-    """The bench pack's file, the forms written, forms kept because they hold entries, and notes."""
+    """The bench pack's file, the forms written, forms kept because they hold entries (and rows added to them), and notes."""
 
     pdf: Path
     forms: tuple[Path, ...]
-    forms_kept: tuple[Path, ...]
+    forms_kept: tuple[tuple[Path, int], ...]
     notes: tuple[str, ...]
 
 
@@ -106,6 +106,7 @@ class PackDone:
 class Entered:
     """What an entry stored, corrected and found unchanged; rows still blank; rows set aside with their file."""
 
+    study: Study
     outcomes: Mapping[str, Outcome]
     blank_rows: int = 0
     set_aside: Sequence[Path] = ()
@@ -119,7 +120,10 @@ class Entered:
         if added:
             lines.append(f"Stored: {', '.join(_counted(number, kind) for kind, number in added.items())}.")
         for outcome in self.outcomes.values():
-            lines += [f"Corrected: {_correction(old, new)}. The old value is kept." for old, new in outcome.corrected]
+            lines += [
+                f"Corrected: {_correction(old, new, self.study)}. The old value is kept."
+                for old, new in outcome.corrected
+            ]
         unchanged = sum(one.unchanged for one in self.outcomes.values())
         if unchanged and not added and not any(one.corrected for one in self.outcomes.values()):
             lines.append(f"Nothing new: {unchanged} {'row was' if unchanged == 1 else 'rows were'} stored before.")
@@ -140,8 +144,8 @@ def _counted(number: int, kind: str) -> str:
     return f"{number} {_KIND_WORDS[kind][0 if number == 1 else 1]}"
 
 
-def _correction(old: Kept, new: Record) -> str:
-    before, after = _fields(old.record), _fields(new)
+def _correction(old: Kept, new: Record, study: Study) -> str:
+    before, after = _fields(old.record, study), _fields(new, study)
     changes = [
         f"{name.replace('_', ' ')} {before[name] or 'blank'} to {after[name] or 'blank'}"
         for name in after
@@ -162,11 +166,16 @@ def _whose(record: Record) -> str:
     return f"tile {record.tile}"
 
 
-def _fields(record: Record) -> dict[str, str]:
+def _fields(record: Record, study: Study) -> dict[str, str]:
+    """Return a record's fields as people read them, settings in the study's units."""
     found = {}
     for name, value in asdict(record).items():
         if isinstance(value, Mapping):
-            value = ", ".join(f"{key}={one}" for key, one in value.items())
+            factors = {factor.name: factor for factor in study.factors}
+            value = ", ".join(
+                f"{key.replace('_', ' ')} {show(one, factors[key]) if key in factors else one}"
+                for key, one in value.items()
+            )
         elif isinstance(value, bool):
             value = "yes" if value else "no"
         elif isinstance(value, datetime):
@@ -233,7 +242,7 @@ def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> s
     for one in entries:
         said = ", ".join(
             f"{name.replace('_', ' ')} {value}"
-            for name, value in _fields(one.record).items()
+            for name, value in _fields(one.record, study).items()
             if value and name not in ("tile", "batch") and not (name == "spoiled" and value == "no")
         )
         mark = f"  [superseded by #{one.superseded_by}]" if one.superseded_by else ""

@@ -10,14 +10,14 @@ import difflib
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any, Literal
 
 from tilestudy.colour.names import colour_named
 from tilestudy.design.words import count
-from tilestudy.errors import Fault, FaultyFileError, HazardError, NotEnoughError, WrongRequestError
+from tilestudy.errors import Fault, FaultyFileError, HazardError, NotEnoughError, PlanError, WrongRequestError, told
 from tilestudy.outcomes import DueReport, Entered, PackDone, PlanReport, history_text
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
@@ -101,7 +101,8 @@ class Studio:
         """Open the study book, made when it is not there yet."""
         from tilestudy.store.book import StudyBook
 
-        self.experiments.mkdir(parents=True, exist_ok=True)
+        if not self.experiments.is_dir():
+            self.experiments.mkdir(parents=True)
         return StudyBook(self.experiments / "studybook.db")
 
     def study_folder(self, name: str) -> Path:
@@ -174,19 +175,24 @@ class Studio:
 
         study = self.study(name)
         with self.book() as book:
-            old = book.plan(name)
+            old, recorded = book.plan(name), book.tiles_with_records(name)
+            if old is not None and recorded:
+                self._check_factors(study, old)
             if old is not None and old.taken_in:
                 note = f'These tiles were taken in from a list; "tilestudy plan {name} --from FILE" takes in a changed list.'
                 return self._report(study, old, (note,))
-            if seed is None:
-                seed = old.seed if old is not None else secrets.randbelow(10_000)
-            free = {tile.code for tile in old.tiles} - book.tiles_with_records(name) if old is not None else set()
-            fresh = lay_out(study, self._clock(study), seed, book.codes())
-            if old is not None:
-                again = lay_out(study, self._clock(study), seed, book.codes() - {t.code for t in old.tiles})
-                if _same_layout(again, old):
+            again = seed if seed is not None else old.seed if old is not None else secrets.randbelow(10_000)
+            ours = {tile.code for tile in old.tiles} if old is not None else set()
+            if old is not None and _same_layout(lay_out(study, self._clock(study), old.seed, book.codes() - ours), old):
+                if again == old.seed:
                     return self._report(study, old, ("This is the plan as it was: the study file has not changed.",))
-                fresh = lay_out(study, self._clock(study), seed, book.codes() - free)
+                if recorded:
+                    raise WrongRequestError(
+                        f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records, so the "
+                        f"order is not drawn anew. The plan stays that of seed {old.seed}."
+                    )
+            fresh = lay_out(study, self._clock(study), again, book.codes() - (ours - recorded))
+            _check_room(study, fresh, [tile for tile in old.tiles if tile.code in recorded] if old is not None else [])
             saved = book.save_plan(name, fresh, self._text(name), self.now())
         self._write_tile_list(study, saved.plan)
         notes = []
@@ -229,12 +235,12 @@ class Studio:
         for response in study.responses:
             if response.batch_sd is not None and response.tile_sd:
                 return Noise(response.batch_sd, response.tile_sd, response.unit, response.label)
-        return Noise(1.0, 1.0, "times the tile noise", "the response")
+        return Noise(1.0, 1.0, "", "")
 
     def _report(self, study: Study, plan: Plan, kept: tuple[str, ...]) -> PlanReport:
         from tilestudy.design import words
         from tilestudy.design.appraise import appraise
-        from tilestudy.design.layout import choose_size, lay_out
+        from tilestudy.design.layout import choose_size, lay_out, minutes_for_all_settings
 
         word, noise = self.word(study), self._noise(study)
         appraisal = appraise(study, plan, noise)
@@ -242,6 +248,11 @@ class Studio:
         if not plan.taken_in:
             size, wanted = choose_size(study, self._clock(study))
             sentences += words.cost_of_replicating(study, size, wanted, word)
+            minutes = minutes_for_all_settings(study, self._clock(study), size)
+            if study.limits.minutes is not None and minutes > study.limits.minutes:
+                longer = replace(study, limits=replace(study.limits, minutes=float(minutes), batches_per_session=None))
+                seen = appraise(study, lay_out(longer, self._clock(study), plan.seed), noise)
+                sentences += words.longer_sessions(study, appraisal, seen, minutes, word)
             more = replace(
                 study,
                 batches_each=size.batches_each // size.parts + 1,
@@ -250,7 +261,7 @@ class Studio:
             if size == wanted and size.parts == 1:
                 bigger = lay_out(more, self._clock(study), plan.seed)
                 sentences += words.one_more_batch(study, appraisal, appraise(study, bigger, noise), plan, bigger, word)
-        sentences.append(words.beyond(study))
+        sentences.append(words.beyond(study, plan))
         return PlanReport(study, plan, word, appraisal, tuple(sentences), kept)
 
     def _write_tile_list(self, study: Study, plan: Plan) -> None:
@@ -267,7 +278,26 @@ class Studio:
             raise NotEnoughError(
                 f'Study {name} has no plan yet. Type "tilestudy plan {name}", or "tilestudy enter {name}" if its folder has a tile list.'
             )
+        self._check_factors(study, plan)
         return study, plan
+
+    def _check_factors(self, study: Study, plan: Plan) -> None:
+        """Refuse to go on when the study file has other factors than the plan and its records."""
+        ours = {factor.name for factor in study.factors}
+        theirs = {name for tile in plan.tiles for name in tile.settings}
+        if ours == theirs:
+            return
+        new, gone = sorted(ours - theirs), sorted(theirs - ours)
+        changed = [f"has {', '.join(new)}, which its plan does not"] if new else []
+        changed += [f"has no {', '.join(gone)}, which its plan has"] if gone else []
+        with self.book() as book:
+            recorded = book.has_records(study.name)
+        remedy = (
+            "Put the factors back as they were (tiles were recorded with them), or start a new study."
+            if recorded
+            else f'Type "tilestudy plan {study.name}" to plan it anew.'
+        )
+        raise WrongRequestError(f"The study file of {study.name} {' and '.join(changed)}. {remedy}")
 
     def pack(self, name: str, paper: Paper | None = None) -> PackDone:
         """Print the bench pack and write the blank forms; raises HazardError while a blocking hazard stands."""
@@ -313,18 +343,23 @@ class Studio:
         notes += [f"Caution: {one.says}" for one in hazards(study)]
         return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
 
-    def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[Path]]:
+    def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[tuple[Path, int]]]:
         kinds = ["made", "batches"]
         kinds += ["colour"] if study.target else []
         kinds += ["values"] if study.responses else []
         kinds += ["rub"] if study.rub else []
-        written, kept = [], []
+        written: list[Path] = []
+        kept: list[tuple[Path, int]] = []
         for kind in kinds:
             path = self.study_folder(study.name) / f"{kind}.csv"
+            blank = forms.write_form(kind, study, _without_spoiled(plan))
             if path.exists() and not self._is_blank(kind, study, plan, path):
-                kept.append(path)
+                text, added = forms.add_rows(forms.decode(path.read_bytes()), blank)
+                if added:
+                    _write(path, text)
+                kept.append((path, added))
                 continue
-            _write(path, forms.write_form(kind, study, plan))
+            _write(path, blank)
             written.append(path)
         return written, kept
 
@@ -347,12 +382,13 @@ class Studio:
         Where a record with the same key is there already, this corrects it: what is not given stays as it was.
         """
         study, plan = self.planned(name)
-        options = self._reader_options(study)
+        options = self._reader_options(study, correcting=cells.get("tile", ""))
         given = {column: cell for column, cell in cells.items() if cell}
         dated = given if "on" in given or kind == "batches" else {**given, "on": self.today.isoformat()}
         reading = forms.read_entry(kind, dated, study, plan, self.today, place=COMMAND_LINE, **options)
-        if reading.faults:
-            raise FaultyFileError(reading.faults)
+        faults = [*reading.faults, *self._too_early(name, [reading])]
+        if faults:
+            raise FaultyFileError(faults)
         if not reading.records:
             raise WrongRequestError(f"Nothing was given to store. See tilestudy {kind} --help.")
         with self.book() as book:
@@ -366,6 +402,9 @@ class Studio:
         entered = self._enter(study, plan, [_FormFile(kind, file)], keep_good)
         if file.name.endswith(MEND) and not entered.faults:
             file.replace(file.with_name(file.name.removesuffix(MEND) + MENDED))
+            form = file.name.removesuffix(MEND)
+            note = f"Correct or delete these rows in {form}.csv too, or enter will find them wrong there again."
+            return replace(entered, notes=(*entered.notes, note))
         return entered
 
     def read_form_text(self, kind: str, name: str, raw: bytes, *, keep_good: bool = False) -> Entered:
@@ -378,7 +417,7 @@ class Studio:
         """Take in the tile list and all filled forms in the study's folder; running it again changes nothing."""
         study = self.study(name)
         folder = self.study_folder(name)
-        found, notes = self._sort_out(sorted(folder.glob("*.csv")))
+        found, notes = self._sort_out(sorted(one for one in folder.iterdir() if one.is_file()))
         lists = [one.path for one in found if one.kind == "tiles"]
         if len(lists) > 1:
             raise FaultyFileError(
@@ -389,6 +428,9 @@ class Studio:
             )
         with self.book() as book:
             plan = book.plan(name)
+            recorded = book.has_records(name)
+        if plan is not None and recorded:
+            self._check_factors(study, plan)
         new_plan = None
         if lists:
             listed = self._read_tiles(study, lists[0])
@@ -409,6 +451,17 @@ class Studio:
         """Tell which form each CSV is; a file that is none is named, not skipped in silence."""
         found, notes = [], []
         for file in files:
+            if file.suffix.casefold() != ".csv":
+                if forms.kind_of(file.name) is not None or file.suffix.casefold() in (
+                    ".xlsx",
+                    ".xls",
+                    ".ods",
+                    ".numbers",
+                ):
+                    notes.append(
+                        f"Not read: {file.name} is not a CSV file. Save it as CSV in your spreadsheet, then enter again."
+                    )
+                continue
             kind = forms.kind_of(file.name, forms.header_of(forms.decode(file.read_bytes())))
             if file.name.endswith(MENDED):
                 continue  # its rows were stored from it
@@ -438,7 +491,7 @@ class Studio:
                 plan = _with_replacements(plan, [record for record, _ in reading.records])
             read_here = (record.series for record, _ in reading.records if isinstance(record, Reading))
             other_series = other_series or next(read_here, None)
-        clashes = _clashes([reading for _, reading in read])
+        clashes = _clashes([reading for _, reading in read]) + self._too_early(study.name, [r for _, r in read])
         faults = [fault for _, reading in read for fault in reading.faults] + clashes
         if faults and not keep_good:
             mend = "Mend it" if len(faults) == 1 else "Mend them"
@@ -457,11 +510,10 @@ class Studio:
         aside = []
         for one, reading in read:
             if reading.bad_rows:
-                aside.append(one.path.with_name(one.path.name.removesuffix(".csv").removesuffix(".mend") + MEND))
-                _write(aside[-1], reading.bad_rows)
+                aside.append(_set_aside(one.path, reading.bad_rows))
         spoiled = self._spoiled(study.name)
         blank = sum(code not in spoiled for _, reading in read for code in reading.blank)
-        return replace(entered, blank_rows=blank, set_aside=aside, faults=[str(fault) for fault in faults])
+        return replace(entered, blank_rows=blank, set_aside=aside, faults=told(faults))
 
     def _store(
         self,
@@ -487,20 +539,50 @@ class Studio:
                             f"Tile {tile.code} stands in for {tile.replaces}, at its settings in batch {tile.batch}."
                         )
                 outcome = book.record(study.name, kind, records, source, self.now(), is_form)
+                gone = {
+                    k.record.tile
+                    for k in book.current(study.name, "made")
+                    if isinstance(k.record, Made) and k.record.spoiled
+                }
+                measured = {r.tile for r in outcome.added if isinstance(r, Reading | Value | Rub)} & gone
+                if measured:
+                    notes.append(
+                        f"Marked as spoiled, so kept but not used: what was measured of {', '.join(sorted(measured))}."
+                    )
                 outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
-        return Entered(outcomes, notes=notes)
+        return Entered(study, outcomes, notes=notes)
+
+    def _too_early(self, name: str, readings: Sequence[forms.FormReading]) -> list[Fault]:
+        """Find measurements dated before their tile was made."""
+        made = {one.tile: one.on for one in self._records(name)[0]}
+        made |= {r.tile: r.on for reading in readings for r, _ in reading.records if isinstance(r, Made)}
+        return [
+            Fault(
+                reading.file,
+                line,
+                f"tile {record.tile} was made on {made[record.tile].isoformat()}, so this of {record.on.isoformat()} cannot be "
+                "right. Check both dates.",
+            )
+            for reading in readings
+            for record, line in reading.records
+            if isinstance(record, Reading | Value | Rub) and record.tile in made and record.on < made[record.tile]
+        ]
 
     def _spoiled(self, name: str) -> set[str]:
         made = self._records(name)[0]
         return {one.tile for one in made if one.spoiled}
 
-    def _reader_options(self, study: Study, file: str = "") -> dict[str, Any]:
+    def _reader_options(self, study: Study, file: str = "", correcting: str = "") -> dict[str, Any]:
         """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use.
 
-        Readings that came from `file` itself do not count, or a mistyped illuminant could not be mended in its form.
+        Readings that came from `file` itself, or are of the tile that is being corrected, do not count, or a mistyped
+        illuminant could not be mended.
         """
         with self.book() as book:
-            readings = [kept.record for kept in book.current(study.name, "colour") if kept.source != file]
+            kept = [one for one in book.current(study.name, "colour") if one.source != file]
+            readings = [
+                one.record for one in kept if getattr(one.record, "tile", "").casefold() != correcting.casefold()
+            ]
             taken = book.codes()
         return {
             "date_order": self.settings().date_order,
@@ -520,8 +602,14 @@ class Studio:
         density = library.process(study.process).density_g_per_ml
         return lambda text, factor: parse_setting(text, factor, density)
 
-    def spare_code(self, name: str) -> str:
-        """Return a fresh tile code for a replacement."""
+    def spare_code(self, name: str, tile: str) -> str:
+        """Return a fresh tile code for a replacement of a tile; raises WrongRequestError when it has one already."""
+        for one in self._records(name)[0]:
+            if one.tile.casefold() == tile.casefold() and one.replaced_by:
+                raise WrongRequestError(
+                    f"{one.replaced_by} already stands in for {one.tile}. If {one.replaced_by} is spoiled too, type "
+                    f'"tilestudy made {name} {one.replaced_by} --spoiled --replace".'
+                )
         from tilestudy.design.codes import deal_codes
 
         with self.book() as book:
@@ -539,7 +627,9 @@ class Studio:
 
     def due(self, name: str | None = None, on: str | None = None) -> DueReport:
         """Return what is due on a day (today by default), in one study or all of them."""
-        day = read_date(on, date.max, self.settings().date_order) if on else self.today
+        if not self.folder.is_dir():
+            raise WrongRequestError(f"There is no folder {self.folder}. Name the studio's folder with --folder.")
+        day = read_date(on, self.today + timedelta(days=3650), self.settings().date_order) if on else self.today
         names = [name] if name else sorted(one.parent.name for one in self.experiments.glob("*/study.toml"))
         items: list[Due] = []
         coming: list[Due] = []
@@ -655,6 +745,19 @@ class _FormFile:
         return forms.decode(self.path.read_bytes() if self.raw is None else self.raw)
 
 
+def _set_aside(form: Path, rows: str) -> Path:
+    """Write rows to mend beside their form, under a name that no other rows have; what is being mended is never touched."""
+    stem = form.name[: -len(form.suffix)].removesuffix(".mend")
+    for number in range(1, 1000):
+        path = form.with_name(f"{stem}{'' if number == 1 else f'-{number}'}{MEND}")
+        if not path.exists():
+            _write(path, rows)
+            return path
+        if _read(path) == rows:
+            return path
+    raise WrongRequestError(f"There are too many files {stem}-...{MEND} beside {form}. Deal with them first.")
+
+
 def _taken_in(saved: PlanSaved) -> str:
     """Say what a tile list changed: 24 tiles taken in, 2 no longer listed."""
     parts = [f"{count(len(saved.added), 'tile')} taken in"]
@@ -663,9 +766,30 @@ def _taken_in(saved: PlanSaved) -> str:
     return ", ".join(parts)
 
 
+def _without_spoiled(plan: Plan) -> Plan:
+    """Leave out of a plan the tiles that a stand-in has replaced: they need no further row."""
+    replaced = {tile.replaces for tile in plan.tiles}
+    return replace(plan, tiles=tuple(tile for tile in plan.tiles if tile.code not in replaced))
+
+
 def _same_layout(fresh: Plan, old: Plan) -> bool:
     kept = tuple(tile for tile in old.tiles if not tile.replaces)
     return fresh.batches == old.batches and fresh.tiles == kept
+
+
+def _check_room(study: Study, fresh: Plan, made: Sequence[Tile]) -> None:
+    """Refuse a new grid that, with the tiles made already, breaks the limits."""
+    batches = {tile.batch for tile in made}
+    for what, new, there, limit in (
+        ("tile", len(fresh.tiles), len(made), study.limits.tiles),
+        ("batch", len(fresh.batches), len(batches), study.limits.batches),
+    ):
+        if made and limit is not None and new + there > limit:
+            raise PlanError(
+                f"{count(there, what)} of {study.name} {'has' if there == 1 else 'have'} records and "
+                f"{'stays' if there == 1 else 'stay'}; the new grid would add {count(new, what)}: {new + there} in all, limit "
+                f"{limit}. Raise [limits], or put the study file back as it was."
+            )
 
 
 def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Record:
@@ -675,6 +799,8 @@ def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Rec
     changes = {field: getattr(new, field) for field in given if hasattr(new, field)}
     if isinstance(old, Made | BatchLog) and isinstance(new, Made | BatchLog):
         changes["actual"] = {**old.actual, **new.actual}
+    if changes.get("spoiled") is False:
+        changes |= {"why": "", "replaced_by": ""}
     return replace(old, **changes)
 
 

@@ -81,7 +81,7 @@ def test_batch_times_and_measured_settings_are_recorded(run: Run, planned: Path)
     )
     assert result.output == "Stored: 1 batch log.\n"
     tile = codes(planned)[0]
-    assert "actual strength=0.97" in run("history", "plaques", tile).output
+    assert "actual strength 0.97 g/L" in run("history", "plaques", tile).output
 
 
 def test_enter_lists_every_fault_and_stores_nothing(run: Run, planned: Path) -> None:
@@ -244,3 +244,139 @@ def test_a_misspelt_hazard_question_is_a_fault(run: Run, planned: Path) -> None:
         '"acid_at_the_same_plac" is no bench question of this process. Did you mean "acid_at_the_same_place"?'
         in result.output
     )
+
+
+def filled(form: Path, tile: str, **cells: str) -> None:
+    """Fill cells of one row of a form."""
+    lines = form.read_text(encoding="utf-8-sig").splitlines()
+    names = lines[0].split(",")
+    for place, line in enumerate(lines):
+        row = line.split(",")
+        if row[0] == tile:
+            for name, value in cells.items():
+                row[names.index(name)] = value
+            lines[place] = ",".join(row)
+    form.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_an_empty_cell_does_not_undo_what_was_typed(run: Run, planned: Path) -> None:
+    """A tile spoiled and a setting measured at the command line stay so when the form brings only the dates."""
+    one, two = codes(planned)[:2]
+    run("made", "plaques", one, "--spoiled", "--why", "dropped", "--replace", "--on", days_ago(9))
+    run("made", "plaques", two, "--actual", "scrub_cycles=2", "--on", days_ago(9))
+    for tile in (one, two):
+        filled(planned / "made.csv", tile, on=days_ago(8), by="MB")
+    result = run("enter", "plaques")
+    assert f"tile {one}: on {days_ago(9)} to {days_ago(8)}, by blank to MB. The old value" in result.output
+    told = run("history", "plaques", one).output.splitlines()[-1]
+    assert "spoiled yes" in told or "spoiled yes" in run("history", "plaques", one).output
+    assert "actual scrub cycles 2" in run("history", "plaques", two).output
+    assert "spoiled yes to no" in run("made", "plaques", one, "--not-spoiled").output
+
+
+def test_packing_again_adds_rows_for_new_tiles_to_forms_that_hold_entries(run: Run, planned: Path) -> None:
+    """A stand-in gets its row in every form; what was typed is untouched."""
+    one, two = codes(planned)[:2]
+    filled(planned / "made.csv", two, on=days_ago(2))
+    result = run("made", "plaques", one, "--spoiled", "--replace", "--on", days_ago(2))
+    stand_in = re.search(r"Tile (\w+) stands in", result.output)
+    assert stand_in
+    packed = run("pack", "plaques")
+    assert "1 row for new tiles added at its end" in packed.output
+    made = (planned / "made.csv").read_text(encoding="utf-8-sig")
+    assert made.splitlines()[-1].startswith(f"{stand_in[1]},B1,1,7,")
+    assert days_ago(2) in made
+    again = run("made", "plaques", one, "--spoiled", "--replace")
+    assert again.exit_code == 2
+    assert f"{stand_in[1]} already stands in for {one}." in again.output
+
+
+def test_a_per_batch_setting_is_not_taken_for_a_tile(run: Run, planned: Path) -> None:
+    """The strength belongs to the bath."""
+    result = run("made", "plaques", codes(planned)[0], "--actual", "strength=2 g/L")
+    assert result.exit_code == 2
+    assert "strength is set for a whole batch" in result.output
+
+
+def test_a_measurement_before_the_making_is_a_fault(run: Run, planned: Path) -> None:
+    """One of the two dates is wrong; a measurement of a spoiled tile is kept, and said not to count."""
+    one, two = codes(planned)[:2]
+    run("made", "plaques", one, "--on", days_ago(3))
+    early = run("rub", "plaques", one, "--grade", "4", "--scorer", "KL", "--on", days_ago(5))
+    assert early.exit_code == 2
+    assert f"tile {one} was made on {days_ago(3)}, so this of {days_ago(5)} cannot be right." in early.output
+    run("made", "plaques", two, "--spoiled", "--on", days_ago(3))
+    late = run("rub", "plaques", two, "--grade", "4", "--scorer", "KL")
+    assert f"Marked as spoiled, so kept but not used: what was measured of {two}." in late.output
+
+
+def test_a_reading_without_its_instrument_can_be_mended(run: Run, planned: Path) -> None:
+    """The first entry forgot the instrument; correcting it is no second series; the same fault is told once."""
+    one, two, three = codes(planned)[:3]
+    reading = ("-L", "30", "-a", "5", "-b", "6")
+    assert run("colour", "plaques", one, *reading).exit_code == 0
+    form = planned / "colour.csv"
+    form.write_text("tile,on,L,a,b,instrument\n" + "".join(f"{t},{days_ago(1)},30,5,6,sphere\n" for t in (two, three)))
+    refused = run("enter", "plaques")
+    assert refused.exit_code == 2
+    assert "colour.csv, lines 2 to 3: " in refused.output
+    assert "instrument blank to sphere" in run("colour", "plaques", one, "--instrument", "sphere", *reading).output
+    assert "Stored: 2 colour readings." in run("enter", "plaques").output
+
+
+def test_rows_being_mended_are_not_written_over(run: Run, planned: Path) -> None:
+    """--keep-good a second time leaves the file that somebody is mending alone."""
+    one = codes(planned)[0]
+    (planned / "rub-KL.csv").write_text(f"tile,scorer,on,grade\n{one},KL,{days_ago(1)},9\n")
+    run("enter", "plaques", "--keep-good")
+    mend = planned / "rub-KL.mend.csv"
+    mend.write_text(mend.read_text(encoding="utf-8-sig").replace(",9", ",2"))
+    run("enter", "plaques", "--keep-good")
+    assert ",2" in mend.read_text()
+    assert (planned / "rub-KL-2.mend.csv").exists()
+
+
+def test_forms_with_other_endings_are_read_or_named(run: Run, planned: Path) -> None:
+    """.CSV is CSV; a spreadsheet's own file is named with what to do."""
+    one = codes(planned)[0]
+    (planned / "rub-KL.CSV").write_text(f"tile,scorer,on,grade\n{one},KL,{days_ago(1)},4\n")
+    (planned / "rub-MB.xlsx").write_bytes(b"PK")
+    result = run("enter", "plaques")
+    assert "Stored: 1 rub grade." in result.output
+    assert "Not read: rub-MB.xlsx is not a CSV file. Save it as CSV in your spreadsheet" in result.output
+
+
+def test_a_mistyped_folder_does_not_say_that_all_is_well(run: Run, tmp_path: Path) -> None:
+    """Nothing is due in a folder that does not exist is no answer."""
+    result = run("--folder", str(tmp_path / "nowhere"), "due")
+    assert result.exit_code == 2
+    assert "There is no folder" in result.output
+
+
+def test_a_study_file_with_other_factors_than_its_records_is_refused(run: Run, planned: Path) -> None:
+    """A renamed factor after records is one clear sentence in every command."""
+    run("made", "plaques", codes(planned)[0])
+    study = planned / "study.toml"
+    study.write_text(study.read_text().replace('name = "dip_time"', 'name = "soak"'))
+    for command in ("plan", "pack", "drivers", "handout", "enter"):
+        result = run(command, "plaques")
+        assert result.exit_code == 2, command
+        assert (
+            "The study file of plaques has soak, which its plan does not and has no dip_time, which its plan has. Put the "
+            "factors back as they were (tiles were recorded with them), or start a new study."
+        ) in result.output
+
+
+def test_planning_again_keeps_to_the_limits(run: Run, planned: Path) -> None:
+    """With records, a new seed is refused and a changed grid must fit beside what was made."""
+    run("made", "plaques", codes(planned)[0])
+    seed = run("plan", "plaques", "--seed", "99")
+    assert seed.exit_code == 2
+    assert "1 tile of plaques has records, so the order is not drawn anew." in seed.output
+    study = planned / "study.toml"
+    study.write_text(
+        study.read_text().replace("levels = [1, 4]", "levels = [1, 2]").replace("tiles = 40", "tiles = 36")
+    )
+    result = run("plan", "plaques")
+    assert result.exit_code == 1
+    assert "the new grid would add 36 tiles: 37 in all, limit 36." in result.output

@@ -128,3 +128,12 @@ def test_codes_are_unique_short_and_without_look_alikes(count: int, taken: set[s
     assert not set(codes) & taken
     assert not set("".join(codes)) & set("0O1IL2Z5S69G8BQUVMW")
     assert max(map(len, codes)) <= 3
+
+
+def test_short_sessions_share_the_settings_out_evenly() -> None:
+    """Three temperatures, two loads a session: whatever the seed, no session has the same temperature twice."""
+    heat = replace(PLAQUES, factors=(replace(STRENGTH, name="temperature"), DIP), limits=Limits(batches_per_session=2))
+    for seed in range(8):
+        plan = lay_out(heat, CLOCK, seed)
+        for session in (1, 2, 3):
+            assert len({b.settings["temperature"] for b in plan.batches if b.session == session}) == 2

@@ -511,3 +511,33 @@ def test_it_says_when_the_disk_is_full_or_read_only(book: StudyBook, path: Path)
     assert str(caught.value) == (
         f"{path} cannot be written: the file or its folder is read-only. Nothing was stored. Allow writing to it."
     )
+
+
+def test_it_takes_no_blank_of_a_form_for_a_word_against_another_source(book: StudyBook) -> None:
+    """A form that only brings the date leaves what was typed elsewhere, however often it is edited.
+
+    What the form itself said it can take back by emptying the cell.
+    """
+
+    def enter(record: Made) -> list[object]:
+        book.record("plaques", "made", [(record, 2)], "made.csv", NOW, is_form=True)
+        return [kept.record for kept in book.current("plaques", "made")]
+
+    typed = Made("A3", DAY, actual={"dip_time": 12.0}, spoiled=True, why="dropped")
+    book.record("plaques", "made", [(typed, None)], "command line", NOW)
+    assert enter(Made("A3", DAY, by="MB")) == [replace(typed, by="MB")]
+    assert enter(Made("A3", DAY, by="TR")) == [replace(typed, by="TR")]
+    assert enter(Made("A3", DAY, note="late")) == [replace(typed, by="", note="late")]
+
+
+def test_it_can_be_read_where_it_cannot_be_written(
+    book: StudyBook, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Due, history and findings work on a read-only disk; storing is refused in plain words."""
+    book.record("plaques", "rub", [(rub(4.0), None)], "command line", NOW)
+    book.close()
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with StudyBook(path) as reading:
+        assert [kept.record for kept in reading.current("plaques", "rub")] == [rub(4.0)]
+        with pytest.raises(BookError, match="Allow writing to it"):
+            reading.record("plaques", "rub", [(rub(3.0), None)], "command line", NOW)

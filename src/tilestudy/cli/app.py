@@ -52,10 +52,14 @@ class JobOrder(click.Group):
         except TilestudyError as error:
             click.echo(str(error), err=True)
             ctx.exit(error.exit_code)
-        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+        except (click.ClickException, click.exceptions.Exit, BrokenPipeError):
             raise
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            click.echo("\nStopped. What was stored before stays; nothing of an unfinished entry was stored.", err=True)
+            ctx.exit(1)
         except OSError as error:
-            click.echo(f"The file or folder {error.filename or ''} could not be used: {error.strerror}.", err=True)
+            what = f"The file or folder {error.filename}" if error.filename else "The output"
+            click.echo(f"{what} could not be used: {error.strerror}.", err=True)
             ctx.exit(1)
         except Exception as error:
             if os.environ.get("TILESTUDY_TRACEBACK"):

@@ -73,7 +73,7 @@ def walk_through(folder: Path, today: date) -> None:
     study, plan = studio.planned(NAME)
     sessions = max(batch.session for batch in plan.batches)
     first = today - timedelta(days=LAST_SESSION_DAYS_AGO + sessions - 1)
-    results = invent(study, plan, first, studio.spare_code(NAME))
+    results = invent(study, plan, first, studio.spare_code(NAME, ""))
 
     def fill_form(kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
         path = study_folder / f"{kind}.csv"

@@ -82,6 +82,7 @@ def pack(ctx: click.Context, name: str, paper: Paper | None) -> None:
     tell(f"Bench pack: {done.pdf}")
     for form in done.forms:
         tell(f"Form to fill: {form}")
-    for form in done.forms_kept:
-        tell(f"Form kept as it is, it holds entries: {form}")
+    for form, added in done.forms_kept:
+        rows = f", {added} {'row' if added == 1 else 'rows'} for new tiles added at its end" if added else ""
+        tell(f"Form kept as it is, it holds entries{rows}: {form}")
     tell(f'After the session: fill the forms, then "tilestudy enter {name}".')

@@ -96,7 +96,7 @@ _BY = click.option("--by", help="Initials or a mark, no names.")
 @_common
 @click.option("--batch", help="Batch, when not the planned one; without a tile: the batch to note times for.")
 @click.option("--actual", multiple=True, metavar="FACTOR=VALUE", help='What was really done, such as "dip_time=35 s".')
-@click.option("--spoiled", is_flag=True, help="The tile is spoiled.")
+@click.option("--spoiled/--not-spoiled", default=None, help="The tile is spoiled; or it is good after all.")
 @click.option("--why", help="Why it is spoiled.")
 @click.option("--replace", is_flag=True, help="Plan a new tile in place of the spoiled one.")
 @click.option("--replaced-by", help="Code of the spare tile that took its place.")
@@ -113,7 +113,7 @@ def made(
     keep_good: bool,
     batch: str | None,
     actual: tuple[str, ...],
-    spoiled: bool,
+    spoiled: bool | None,
     replace: bool,
     made_at: str | None,
     discarded_at: str | None,
@@ -149,8 +149,8 @@ def made(
         raise WrongRequestError("--made-at and --discarded-at go with --batch and no tile.")
     if tile:
         if spoiled and replace and not cells.get("replaced_by"):
-            cells["replaced_by"] = studio_of(ctx).spare_code(name)
-        cells["spoiled"] = "yes" if spoiled else None
+            cells["replaced_by"] = studio_of(ctx).spare_code(name, tile)
+        cells["spoiled"] = {True: "yes", False: "no", None: None}[spoiled]
     ask = {
         "on": "Made on (empty for today)",
         "spoiled": "Spoiled? (yes, or empty)",

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from tilestudy.study.records import Factor, Plan, SetPer, Study
+from tilestudy.study.records import Factor, Plan, SetPer, Study, study_as_planned
 
 Floats = npt.NDArray[np.float64]
 POWER, ALPHA = 0.80, 0.05
@@ -38,7 +38,8 @@ class FactorPower:
     """What the plan can tell of one factor.
 
     `df` is the residual degrees of freedom of its stratum; `smallest` the smallest change, lowest to highest level,
-    seen with 80 % power, in the noise's unit, or None when the plan cannot tell; `why` then says why not.
+    seen with 80 % power, in the noise's unit, or None when the plan cannot tell; `why` then says why not ("constant",
+    "confounded", "unreplicated"). `spent_on_sessions` counts the batches' worth that goes to telling sessions apart.
     """
 
     factor: str
@@ -46,6 +47,7 @@ class FactorPower:
     df: int
     smallest: float | None
     why: str = ""
+    spent_on_sessions: int = 0
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,8 @@ def coded(factor: Factor, plan: Plan) -> Floats:
 def appraise(study: Study, plan: Plan, noise: Noise) -> Appraisal:
     """Return what a plan can tell of each factor under the stated noise."""
     n = len(plan.tiles)
-    names = {factor.name: coded(factor, plan) for factor in study.factors}
+    study = study_as_planned(study, plan)
+    names = {factor.name: coded(factor, plan) for factor in study.factors if len(factor.levels) > 1}
     batch = _indicator([tile.batch for tile in plan.tiles])
     session = _indicator([str(tile.session) for tile in plan.tiles])
     crossed = [(names[a][:, :, None] * names[b][:, None, :]).reshape(n, -1) for a, b in combinations(names, 2)]
@@ -135,9 +138,10 @@ def appraise(study: Study, plan: Plan, noise: Noise) -> Appraisal:
             "tile": np.hstack([fixed, free, batch]),
         }[factor.set_per]
         df = int(_rank(np.hstack([fitted, between])) - _rank(fitted))
-        why = _why_not(factor, df, plan, same)
+        spent = int(_rank(np.hstack([free, blocks])) - _rank(free)) if factor.set_per == "batch" else 0
+        why = _why_not(factor, df, same)
         smallest = None if why else smallest_effect(_effect_se(factor, fixed, names, plan, noise), df)
-        found.append(FactorPower(factor.name, factor.set_per, df, smallest, why))
+        found.append(FactorPower(factor.name, factor.set_per, df, smallest, why, spent))
     return Appraisal(noise, tuple(found), same)
 
 
@@ -159,9 +163,8 @@ def _cannot_separate(names: dict[str, Floats]) -> tuple[tuple[str, str], ...]:
     return tuple(pairs)
 
 
-def _why_not(factor: Factor, df: int, plan: Plan, same: Sequence[tuple[str, str]]) -> str:
-    values = {tile.settings[factor.name] for tile in plan.tiles}
-    if len(values) < 2:
+def _why_not(factor: Factor, df: int, same: Sequence[tuple[str, str]]) -> str:
+    if len(factor.levels) < 2:
         return "constant"
     if any(factor.name in pair for pair in same):
         return "confounded"

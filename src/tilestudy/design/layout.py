@@ -13,6 +13,8 @@ from itertools import product
 from math import ceil, prod
 from random import Random
 
+import numpy as np
+
 from tilestudy.design.codes import deal_codes
 from tilestudy.errors import PlanError
 from tilestudy.study.records import Batch, Factor, Limits, Plan, Setting, Study, Tile
@@ -131,6 +133,12 @@ def _batch_minutes(study: Study, clock: Clock, tiles: int) -> float:
     return clock.batch + tiles * tile_minutes(study, clock)
 
 
+def minutes_for_all_settings(study: Study, clock: Clock, size: Size) -> int:
+    """Return the minutes of a session that holds one batch of each per-batch setting."""
+    kinds = prod(len(factor.levels) for factor in study.factors_set_per("batch"))
+    return ceil(clock.setup + clock.clear + kinds * _batch_minutes(study, clock, size.tiles_per_batch))
+
+
 def tile_minutes(study: Study, clock: Clock) -> float:
     """Minutes one tile takes at the middle of its timed factors (dip, dwell), one pair of hands.
 
@@ -219,9 +227,8 @@ def lay_out(
             ]
             rng.shuffle(turn)
             queue += turn
-        for chunk in _sessions(queue, size.batches_per_session, len(per_batch)):
+        for chunk in _sessions(queue, size.batches_per_session, per_batch, rng):
             session += 1
-            chunk = list(chunk)
             rng.shuffle(chunk)
             for of_batch, share in chunk:
                 settings = {**of_session, **of_batch}
@@ -236,11 +243,42 @@ def lay_out(
     return Plan(study.name, seed, tuple(batches), tuple(tiles))
 
 
-def _sessions(queue: Sequence[_Load], room: int, kinds: int) -> list[Sequence[_Load]]:
-    """Cut the queue into sessions, whole replicates of the per-batch settings together where they fit."""
+def _sessions(
+    queue: Sequence[_Load], room: int, per_batch: Sequence[dict[str, Setting]], rng: Random
+) -> list[list[_Load]]:
+    """Cut the queue into sessions.
+
+    Whole replicates of the per-batch settings stay together where they fit a session. Where they do not, the best of many
+    random arrangements is taken: the one that tells the settings apart best within sessions (incomplete blocks; D
+    criterion of John & Williams 1995, chapter 2), so that the luck of a day costs as little as it can.
+    """
+    kinds = len(per_batch)
     step = room // kinds * kinds if room >= kinds else room
-    count = ceil(len(queue) / step)
-    return [queue[start * step : (start + 1) * step] for start in range(count)]
+    starts = range(0, len(queue), step)
+    if step >= kinds or kinds < 2:
+        return [list(queue[start : start + step]) for start in starts]
+    best, most = list(queue), -1.0
+    for _ in range(ARRANGEMENTS):
+        order = list(queue)
+        rng.shuffle(order)
+        told = _told_within(
+            [[per_batch.index(load[0]) for load in order[start : start + step]] for start in starts], kinds
+        )
+        if told > most:
+            best, most = order, told
+    return [best[start : start + step] for start in starts]
+
+
+ARRANGEMENTS = 300
+"""Random arrangements tried where sessions are too short for a whole replicate."""
+
+
+def _told_within(sessions: Sequence[Sequence[int]], kinds: int) -> float:
+    """Return how well settings are told apart within sessions: rank first, then the size of their information."""
+    counts = np.array([[session.count(kind) for session in sessions] for kind in range(kinds)], dtype=float)
+    information = np.diag(counts.sum(axis=1)) - counts / counts.sum(axis=0) @ counts.T
+    values = [float(value) for value in np.linalg.eigvalsh(information) if value > 1e-9]
+    return round(100.0 * len(values) + prod(values) ** (1 / max(len(values), 1)), 9)  # rounded: alike on every platform
 
 
 def _run_order(study: Study, share: Sequence[dict[str, Setting]], rng: Random) -> list[tuple[dict[str, Setting], bool]]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from tilestudy.design.appraise import Appraisal, FactorPower
+from tilestudy.design.appraise import Appraisal, FactorPower, Noise
 from tilestudy.design.layout import Size
-from tilestudy.study.records import Factor, Plan, Study
+from tilestudy.study.records import Factor, Plan, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
 
@@ -28,12 +28,14 @@ def plural(word: str) -> str:
 def levels_in_words(factor: Factor) -> str:
     """Write a factor's levels: ``1, 3 and 9 g/L``."""
     numbers = [show_number(level, factor) for level in factor.levels]
-    listed = f"{', '.join(numbers[:-1])} and {numbers[-1]}"
+    listed = f"{', '.join(numbers[:-1])} and {numbers[-1]}" if len(numbers) > 1 else numbers[0]
     return f"{listed} {show_unit(factor.shown)}".rstrip()
 
 
 def describe(study: Study, plan: Plan, word: str) -> list[str]:
     """Say what the plan is: tiles, batches, sessions, what changes where."""
+    if plan.taken_in:
+        study = study_as_planned(study, plan)
     made = [tile for tile in plan.tiles if not tile.replaces]
     references = sum(tile.reference for tile in made)
     per_batch = Counter(tile.batch for tile in made)
@@ -69,38 +71,72 @@ def _batches_each(factor: Factor, plan: Plan, word: str) -> str:
 
 def tell(study: Study, appraisal: Appraisal, plan: Plan, word: str) -> list[str]:
     """Say what the plan can tell, and what it cannot and why."""
+    study = study_as_planned(study, plan)
     noise = appraisal.noise
-    unit = f" {noise.unit}" if noise.unit else ""
-    sentences = [
-        f"Assumed: {plural(word)} made alike differ by about {plain_number(noise.batch)}{unit} in {noise.of}, tiles of one "
-        f"{word} by about {plain_number(noise.tile)}{unit} (standard deviations: about two in three fall closer than that)."
-    ]
+    sentences = [_assumed(noise, word)]
     for one in appraisal.factors:
         factor = study.factor(one.factor)
-        if one.smallest is not None:
-            low, high = show_number(factor.levels[0], factor), show(factor.levels[-1], factor)
-            judged = {
-                "batch": f"judged from {word} to {word}, {_degrees(one.df)}",
-                "session": f"judged from session to session, {_degrees(one.df)}",
-                "tile": f"judged from tile to tile within {plural(word)}",
-            }[one.set_per]
+        label = f"{factor.label[0].upper()}{factor.label[1:]}"
+        if one.smallest is None:
+            sentences.append(_cannot(factor, one, appraisal, plan, word))
+            continue
+        judged = {
+            "batch": f"judged from {word} to {word}, {_degrees(one, word)}",
+            "session": f"judged from session to session, {_degrees(one, 'session')}",
+            "tile": f"judged from tile to tile within {plural(word)}",
+        }[one.set_per]
+        span = f"from {show_number(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
+        if noise.unit == "L*" and one.smallest > HOPELESS_L:
             sentences.append(
-                f"{factor.label[0].upper()}{factor.label[1:]}: a change of {plain_number(one.smallest, 2)}{unit} or more from "
-                f"{low} to {high} would likely be seen (in 80 of 100 such studies); {judged}."
+                f"{label}: this plan is all but blind to it: only a change of {_amount(one.smallest, noise)} or more {span} would "
+                f"likely be seen, and bare metal to black is about 60; {judged}."
             )
         else:
-            sentences.append(_cannot(factor, one, appraisal, plan, word))
+            sentences.append(
+                f"{label}: a change of {_amount(one.smallest, noise)} or more {span} would likely be seen (in 80 of 100 such "
+                f"studies); {judged}."
+            )
     return sentences
 
 
-def _degrees(df: int) -> str:
-    return f"with {df} to spare for the noise" + (": few, so a small change will be missed" if df < 4 else "")
+HOPELESS_L = 40.0
+"""A smallest visible change in L* above this tells nothing: bare copper to black is about 60 (common practice, no source)."""
+
+
+def _assumed(noise: Noise, word: str) -> str:
+    if not noise.of:
+        return (
+            f"No noise is stated for the response, so {plural(word)} made alike are assumed to differ as much as tiles of one "
+            f"{word} do, and changes are given as multiples of that. Write batch_sd and tile_sd under [[response]] for figures "
+            "in its own unit."
+        )
+    return (
+        f"Assumed: {plural(word)} made alike differ by about {_amount(noise.batch, noise)} in {noise.of}, tiles of one {word} by "
+        f"about {_amount(noise.tile, noise)} (standard deviations: about two in three fall closer than that)."
+    )
+
+
+def _amount(value: float, noise: Noise) -> str:
+    if not noise.of:
+        return f"{plain_number(value, 2)} times the difference between tiles made alike"
+    return f"{plain_number(value, 2)} {noise.unit}".rstrip()
+
+
+def _degrees(one: FactorPower, word: str) -> str:
+    sessions = (
+        f" ({count(one.spent_on_sessions, word)}' worth goes to telling the sessions apart)"
+        if one.spent_on_sessions
+        else ""
+    )
+    sessions = sessions.replace(f"1 {word}' worth", f"1 {word}'s worth")
+    few = ": few, so a small change will be missed" if one.df < 4 else ""
+    return f"with {one.df} to spare for the noise{sessions}{few}"
 
 
 def _cannot(factor: Factor, one: FactorPower, appraisal: Appraisal, plan: Plan, word: str) -> str:
     label = f"{factor.label[0].upper()}{factor.label[1:]}"
     if one.why == "constant":
-        return f"{label} does not vary in these tiles, so they tell nothing about it."
+        return f"{label}: the same on every tile, so nothing can be said of it."
     if one.why == "confounded":
         others = {name for pair in appraisal.same_as if factor.name in pair for name in pair} - {factor.name}
         return f"{label} cannot be told from {' or '.join(sorted(others)).replace('_', ' ')}: in these tiles they change together."
@@ -150,28 +186,41 @@ def _more(number: int, word: str) -> str:
     )
 
 
-def beyond(study: Study) -> str:
-    """Say what no plan of this study can tell."""
+def beyond(study: Study, plan: Plan) -> str:
+    """Say what this plan cannot tell whatever comes out."""
+    study = study_as_planned(study, plan)
     spans: Sequence[str] = [
         f"{factor.label} {show_number(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
         for factor in study.factors
-        if factor.scaled
+        if factor.scaled and len(factor.levels) > 1
     ]
     inside = f"within {', '.join(spans)}" if spans else "for the levels tried"
     lot = f"sheet lot {study.metal.lot}" if study.metal.lot else "one sheet lot"
     return f"Whatever comes out holds {inside}, on {study.metal.uns or 'this material'} from {lot}; not beyond."
 
 
+def longer_sessions(study: Study, now: Appraisal, longer: Appraisal, minutes: int, word: str) -> list[str]:
+    """Say what sessions that hold one batch of each setting would buy a per-batch factor, where they buy much."""
+    said = []
+    for here, there in zip(now.factors, longer.factors, strict=True):
+        if here.set_per != "batch" or there.smallest is None or (here.smallest or 1e9) < 1.2 * there.smallest:
+            continue
+        said.append(
+            f"Sessions of {minutes} minutes would each hold one {word} of every setting; the change that is likely seen for "
+            f"{study.factor(here.factor).label} would then be {_amount(there.smallest, now.noise)}, with the same tiles."
+        )
+    return said
+
+
 def one_more_batch(study: Study, now: Appraisal, bigger: Appraisal, plan: Plan, grown: Plan, word: str) -> list[str]:
     """Say what one more batch for each setting would buy a per-batch factor, where it buys much."""
     noise = now.noise
-    unit = f" {noise.unit}" if noise.unit else ""
     said = []
     for here, there in zip(now.factors, bigger.factors, strict=True):
         if here.set_per != "batch" or there.smallest is None or (here.smallest or 1e9) < 1.3 * there.smallest:
             continue
         said.append(
             f"One more {word} for each setting ({count(len(grown.tiles), 'tile')} in {count(len(grown.batches), word)}) would "
-            f"bring the change that is likely seen for {study.factor(here.factor).label} down to {plain_number(there.smallest, 2)}{unit}."
+            f"bring the change that is likely seen for {study.factor(here.factor).label} down to {_amount(there.smallest, noise)}."
         )
     return said

@@ -11,12 +11,13 @@ power cut loses nothing that was committed. One `StudyBook` belongs to one threa
 from __future__ import annotations
 
 import json
+import os
 import re
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -85,7 +86,11 @@ class StudyBook:
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         with self._clear_errors():
-            self._conn = sqlite3.connect(self.path, timeout=BUSY_SECONDS, isolation_level=None)
+            self.read_only = self.path.exists() and not (
+                os.access(self.path, os.W_OK) and os.access(self.path.parent, os.W_OK)
+            )
+            place = f"{self.path.resolve().as_uri()}?immutable=1" if self.read_only else str(self.path)
+            self._conn = sqlite3.connect(place, timeout=BUSY_SECONDS, isolation_level=None, uri=self.read_only)
         try:
             with self._clear_errors():
                 self._conn.row_factory = sqlite3.Row
@@ -98,6 +103,12 @@ class StudyBook:
         self._conn.execute("PRAGMA foreign_keys = ON")
         self._conn.execute("PRAGMA synchronous = FULL")
         missing = self._missing_steps()
+        if self.read_only:
+            if missing:
+                raise BookError(
+                    f"{self.path} is of an older tilestudy and cannot be brought up to date: allow writing to it."
+                )
+            return
         self._use_write_ahead_log()
         if missing:
             with self.transaction():
@@ -484,7 +495,8 @@ class StudyBook:
         now : datetime
             With time zone.
         is_form : bool
-            True for a file that will be read again: rows that still say what they said are not applied again.
+            True for a file that will be read again: rows that still say what they said are not applied again, and
+            blanks do not undo what another source said.
 
         Raises
         ------
@@ -509,10 +521,14 @@ class StudyBook:
                     says = rows.said(kind, record)
                 except ValueError as error:
                     raise BookError(f"A number that is not finite cannot be recorded ({key}). {error}") from error
-                if is_form and not self._form_says_something_new(study_id, source, kind, key, says, at):
-                    outcome += Outcome(unchanged=1)
-                    continue
                 old = current.get(record.key)
+                if is_form:
+                    before = self._form_said(study_id, source, kind, key, says, at)
+                    if before == says:
+                        outcome += Outcome(unchanged=1)
+                        continue
+                    if old is not None:
+                        record = _blanks_filled(old.record, record, json.loads(before or "{}"))
                 if old is not None and old.record == record:
                     outcome += Outcome(unchanged=1)
                     continue
@@ -530,19 +546,20 @@ class StudyBook:
                     outcome += Outcome(corrected=((replace(old, superseded_by=number), record),))
             return outcome
 
-    def _form_says_something_new(self, study_id: int, source: str, kind: str, key: str, says: str, at: str) -> bool:
+    def _form_said(self, study_id: int, source: str, kind: str, key: str, says: str, at: str) -> str | None:
+        """Note what a form says of a key, and return what it said of it last time."""
         place = (study_id, source, kind, key)
         found = self._rows(
             "SELECT said FROM form_rows WHERE study_id = ? AND source = ? AND kind = ? AND record_key = ?", *place
         )
-        if found and found[0]["said"] == says:
-            return False
-        self._write(
-            "INSERT INTO form_rows (study_id, source, kind, record_key, said, read_at) VALUES (?, ?, ?, ?, ?, ?) "
-            "ON CONFLICT DO UPDATE SET said = excluded.said, read_at = excluded.read_at",
-            *(*place, says, at),
-        )
-        return True
+        before = str(found[0]["said"]) if found else None
+        if before != says:
+            self._write(
+                "INSERT INTO form_rows (study_id, source, kind, record_key, said, read_at) VALUES (?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT DO UPDATE SET said = excluded.said, read_at = excluded.read_at",
+                *(*place, says, at),
+            )
+        return before
 
     def current(self, study: str, kind: str) -> list[Kept]:
         """Return the records of one kind that hold now, in order of entry."""
@@ -576,6 +593,22 @@ class StudyBook:
                     )
                 ]
         return sorted(found, key=lambda kept: kept.id)
+
+
+def _blanks_filled(old: Record, new: Record, form_said: Mapping[str, Any]) -> Record:
+    """Return a form's record with its blanks filled from the record it corrects: an empty cell says nothing.
+
+    Only where the form itself said something last time (`form_said`) does emptying the cell take it back.
+    """
+    said: dict[str, Any] = {}
+    for one in fields(new):
+        before, now = getattr(old, one.name), getattr(new, one.name)
+        taken_back = form_said.get(one.name) not in (None, "", 0, "{}")
+        if isinstance(now, Mapping):
+            said[one.name] = now if taken_back else {**before, **now}
+        elif not taken_back and (now in ("", None) or (one.name == "spoiled" and not now)):
+            said[one.name] = before
+    return replace(new, **said)
 
 
 def _utc(now: datetime) -> str:

@@ -78,6 +78,8 @@ class _Reader:
             head = re.match(r"^\[\[?\s*([\w.-]+)\s*\]\]?", text)
             if head:
                 here = head[1]
+                if table == "" and here == key:
+                    return number
                 if here == table:
                     seen += 1
                     if seen == index:
@@ -269,7 +271,13 @@ def read_study(
     )
     names = [factor.name for factor in factors] + [response.name for response in study.responses]
     for twice in sorted({one for one in names if names.count(one) > 1}):
-        reader.fault(f'the name "{twice}" is used twice; each factor and response needs a name of its own.')
+        place = [i for i, one in enumerate(factors) if one.name == twice][-1:]
+        reader.fault(
+            f'the name "{twice}" is used twice; each factor and response needs a name of its own.',
+            "factor",
+            "name",
+            *place,
+        )
     if not factors:
         reader.fault("there is no [[factor]]: a study varies at least one thing.")
     if reader.faults:
@@ -310,7 +318,7 @@ def _factor(reader: _Reader, data: Mapping[str, Any], index: int, density: float
         if isinstance(raw, str) and not shown:
             return raw.strip()
         try:
-            quantity = parse_quantity(str(raw), shown, density if spooned else None)
+            quantity = parse_quantity(str(raw), shown, density if unit == "g/L" else None)
         except UnitError as error:
             fault(str(error), key)
             return None
@@ -418,6 +426,8 @@ def _spread(low: float, high: float, count: int, spacing: str) -> tuple[float, .
 def _metal(reader: _Reader, data: Mapping[str, Any], thickness_of: Callable[[str, str], float | None]) -> Metal:
     uns = reader.text(data, "uns", "", "metal").upper()
     gauge = reader.text(data, "gauge", "", "metal")
+    if uns and not re.fullmatch(r"[A-Z]\d{5}", uns):
+        reader.fault(f'uns = "{uns}" is not a UNS number: a letter and five digits, such as C11000.', "metal", "uns")
     thickness = thickness_of(gauge, uns) if gauge else None
     if gauge and thickness is None:
         reader.fault(f'gauge = "{gauge}" cannot be read; write it like "20 ga" or "0.8 mm".', "metal", "gauge")

@@ -7,7 +7,7 @@ unit people write. The words are those of docs/reference/words.md.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import Literal
@@ -213,6 +213,20 @@ class Study:
     def factors_set_per(self, where: SetPer) -> tuple[Factor, ...]:
         """Return the factors set per tile, batch or session, in the file's order."""
         return tuple(factor for factor in self.factors if factor.set_per == where)
+
+
+def study_as_planned(study: Study, plan: Plan) -> Study:
+    """Return the study with each factor's levels as they occur in the plan: what tiles that exist already can speak of.
+
+    A factor that is the same on every tile keeps that one level.
+    """
+    factors = []
+    for factor in study.factors:
+        found = {tile.settings[factor.name] for tile in plan.tiles}
+        known = [level for level in factor.levels if level in found]
+        levels = known if len(known) == len(found) else sorted(found, key=lambda one: (isinstance(one, str), one))
+        factors.append(replace(factor, levels=tuple(levels)))
+    return replace(study, factors=tuple(factors))
 
 
 @dataclass(frozen=True)

@@ -194,11 +194,33 @@ def parse_setting(text: str, factor: Factor, density_g_per_ml: float | None = No
         raise UnitError(
             f'"{text}" is not a level of {factor.label}; the study file has {", ".join(map(str, factor.levels))}.'
         )
+    clock = re.fullmatch(r"(\d{1,3}):([0-5]\d)", text)
+    if clock and factor.unit == "s":  # 1:30 on a stop watch; hours and minutes where the factor is given in hours
+        return (int(clock[1]) * 60.0 + int(clock[2])) * (60.0 if convert(1, factor.shown, "s") >= 3600 else 1.0)
     quantity = parse_quantity(text, factor.shown, density_g_per_ml if factor.unit == "g/L" else None)
     if quantity.unit != factor.unit:
         wanted = factor.shown or "a bare number"
         raise UnitError(f'"{text}" is not a setting of {factor.label}, which is given in {wanted}.')
-    return quantity.value
+    return _checked(quantity.value, text, factor)
+
+
+def _checked(value: float, text: str, factor: Factor) -> float:
+    """Refuse a setting that cannot be meant: nought on a scale of doublings, half a cycle, a hundred times the plan."""
+    numbers = [level for level in factor.levels if not isinstance(level, str)]
+    if factor.spacing == "geometric" and value <= 0:
+        raise UnitError(
+            f'"{text}" cannot stand on the scale of doublings of {factor.label}: it must be above 0. '
+            "If the tile was not treated, mark it as spoiled and say why."
+        )
+    if not factor.unit and all(level == int(level) for level in numbers) and value != int(value):
+        raise UnitError(f'"{text}" is not a whole number, and {factor.label} is counted.')
+    furthest = max(abs(level) for level in numbers)
+    if abs(value) > 100 * furthest and furthest > 0:
+        raise UnitError(
+            f'"{text}" is more than a hundred times the highest {factor.label} of the study, {show(max(numbers), factor)}. '
+            "Check the number and its unit."
+        )
+    return value
 
 
 def plain_number(value: float, digits: int = 3) -> str:

@@ -13,12 +13,13 @@ from tilestudy.study.forms.kinds import FORM_KINDS, kind_of
 from tilestudy.study.forms.read import FormReading, read_entry, read_form
 from tilestudy.study.forms.table import decode, header_of
 from tilestudy.study.forms.tiles import TilesReading, read_tiles, write_tiles
-from tilestudy.study.forms.write import write_form
+from tilestudy.study.forms.write import add_rows, write_form
 
 __all__ = [
     "FORM_KINDS",
     "FormReading",
     "TilesReading",
+    "add_rows",
     "decode",
     "header_of",
     "kind_of",

@@ -87,8 +87,8 @@ def read_number(text: str, delimiter: str, example: str = "12.5") -> float:
     if not re.fullmatch(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?", plain):
         raise CellError(f"{quoted(text)} is not a number. Write it like {example}.")
     value = float(plain)
-    if not math.isfinite(value):
-        raise CellError(f"{quoted(text)} is too large a number.")
+    if not abs(value) <= 1e12:
+        raise CellError(f"{quoted(text)} is too large a number to have been measured. Check it, or use a larger unit.")
     return value
 
 

@@ -48,7 +48,7 @@ def known_columns(kind: str, study: Study) -> tuple[str, ...]:
     if kind == "tiles":
         return (*names, *(factor.name for factor in study.factors))
     if kind == "made":
-        return (*names, *(f"actual_{factor.name}" for factor in study.factors))
+        return (*names, *(f"actual_{factor.name}" for factor in study.factors if factor.set_per == "tile"))
     if kind == "batches":
         return (*names, *(f"actual_{factor.name}" for factor in study.factors if factor.set_per != "tile"))
     if kind == "values":

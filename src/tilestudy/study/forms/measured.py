@@ -178,6 +178,7 @@ def rub_rows(reader: Reader) -> tuple[Rub, ...]:
         )
     planned = "" if rub is None else rub.protocol
     protocol = row["protocol"] or planned
+    protocol = next((one for one in (planned, *(protocols or ())) if one.casefold() == protocol.casefold()), protocol)
     if not protocol:
         reader.fault("there is no protocol. Write which rub test was done.")
     elif protocols is not None and protocol not in (*protocols, planned):

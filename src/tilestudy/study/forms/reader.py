@@ -102,7 +102,11 @@ class Reader:
             near = [SAME[name]] if SAME.get(name) in known else difflib.get_close_matches(name, known, n=1)
             factor = name.removeprefix("actual_")
             if factor != name and factor in {one.name for one in self.study.factors}:
-                hint = f"{label(factor)} is set per tile; write it in the made form."
+                hint = (
+                    f"{label(factor)} is set per tile; write it in the made form."
+                    if self.kind == "batches"
+                    else f"{label(factor)} is set for a whole batch; write it in the batches form, or give it with --batch."
+                )
             elif near:
                 hint = f'Did you mean "{shown(near[0])}"?'
             else:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 from tilestudy.errors import WrongRequestError
 from tilestudy.study.forms.kinds import FORM_KINDS
-from tilestudy.study.forms.table import csv_text
+from tilestudy.study.forms.table import csv_text, read_table
 from tilestudy.study.records import Factor, Plan, Setting, Study
 from tilestudy.study.units import show
 
@@ -85,3 +85,22 @@ def write_form(kind: str, study: Study, plan: Plan, show: Show = show, *, scorer
         raise WrongRequestError(f'There is no form "{kind}" to fill. Forms: {", ".join(FORM_KINDS[1:])}.')
     padded = [[*row, *[""] * (len(header) - len(row))] for row in rows]
     return csv_text([header, *padded])
+
+
+def add_rows(text: str, blank: str) -> tuple[str, int]:
+    """Add to a form that holds entries the rows of a blank form whose tile (or batch) it does not have yet.
+
+    Returns the text, what was there untouched and the new rows at its end in the form's own columns, and how many.
+
+    >>> add_rows("tile;on\\nA3;2026-11-24\\n", "tile,stage,on\\nA3,cured,\\nC4,cured,\\n")
+    ('tile;on\\nA3;2026-11-24\\nC4;\\n', 1)
+    """
+    there, asked = read_table(text), read_table(blank)
+    key = "tile" if "tile" in asked.names else "batch"
+    known = {row[key].casefold() for row in there.rows}
+    new = [[row[name] for name in there.names] for row in asked.rows if row[key].casefold() not in known]
+    if not new or key not in there.names:
+        return text, 0
+    ending = "\r\n" if "\r\n" in text else "\n"
+    start = text if text.endswith(("\n", "\r")) else text + ending
+    return start + csv_text(new, there.delimiter).replace("\n", ending), len(new)
