@@ -33,9 +33,9 @@ def test_it_tells_size_unit_and_range_first():
         "Each doubling of strength darkens the tile by 7 L* (5 to 9).",
         "From 10 to 90 s the tile darkens by 10 L* (8 to 12): dip time drives it.",
         "Each doubling of dip time darkens the tile by 3.0 L* (2.4 to 3.7).",
-        "No sign that scrub cycles matter for L*: the change from 1 to 4 is between −2.8 and +0.6 L*.",
-        "No sign that the effect of one factor depends on another (strength x dip time, strength x scrub cycles and dip "
-        "time x scrub cycles).",
+        "Whether scrub cycles matter for L* is not settled: from 1 to 4 any change between −2.8 and +0.6 L* fits these tiles.",
+        "Whether the effect of one factor depends on another is not settled (strength with dip time, strength with scrub "
+        "cycles and dip time with scrub cycles).",
         "Baths made alike scatter by about 1.9 L*, and tiles made alike in one bath by about 2 L* (standard deviation: "
         "about two in three lie closer to their average than this).",
     )
@@ -73,8 +73,8 @@ def test_a_pair_is_told_as_two_changes():
     assert len(found.strongest_interaction.cells) == len(found.strongest_interaction.cells[0]) == 3
     told_pair = next(sentence for sentence in found.sentences if "depends on" in sentence)
     assert told_pair == (
-        "The effect of dip time depends on strength: from 10 to 90 s the tile darkens by 18 L* (14 to 21) at 1 g/L and by "
-        "2 L* (−2 to 5) at 9 g/L."
+        "The effect of dip time depends on strength: from 10 to 90 s the tile darkens by 18 L* (14 to 21) at 1 g/L; "
+        "at 9 g/L any change between −5 and +2 L* fits these tiles."
     )
 
 
@@ -185,11 +185,13 @@ def test_equal_grades_are_said_to_be_equal():
     """All fives: no test, an honest sentence, the count that passes."""
     found = told(scored(made_up()).assign(y=5.0), spec=grade_spec("dry", passing=4.0))
     assert found.sentences == (
-        "All 36 tiles have the dry rub grade 5, so no factor made a difference that this measurement could show; values "
-        "stuck at the end of the scale can hide differences.",
+        "All 36 tiles have the dry rub grade 5, so these values cannot tell whether any factor matters: values stuck at the "
+        "end of the scale can hide differences.",
         "Altogether 36 of 36 tiles pass (median grade 4 or better).",
     )
-    assert {term.p for term in found.terms} == {None}
+    assert {(term.p, term.verdict, term.why) for term in found.terms} == {
+        (None, "cannot tell", "every value is the same")
+    }
     assert found.predict({"strength": 9.0}).value == 5.0
 
 
@@ -222,7 +224,9 @@ def test_a_handful_of_tiles_is_not_stretched_into_a_range():
     found = told(tiles)
     assert {term.verdict for term in found.terms} == {"cannot tell"}
     assert {(term.p, term.low, term.high) for term in found.terms} == {(None, None, None)}
-    assert found.term("dip_time").why == "the tiles are too few to measure the noise it must be judged by"
+    assert found.term("dip_time").why == (
+        "there are too few tiles to measure the noise between tiles, by which it must be judged"
+    )
 
 
 def test_predictions_outside_the_tiles_say_so():
@@ -262,16 +266,18 @@ def test_colours_move_by_the_difference_of_the_predictions():
     [
         (
             slice(0, 0),
-            "No tile has a value of L*, and it takes several to compare. Enter the other tiles' values first.",
+            'No tile has a value of L* yet, and it takes several to compare. Enter them with "tilestudy colour NAME" (one by '
+            'one) or "tilestudy enter NAME" (the filled forms).',
         ),
         (
             slice(0, 1),
-            "Only one tile (T00) has a value of L*, and it takes several to compare. Enter the other tiles' values first.",
+            "Only one tile (T00) has a value of L*, and it takes several to compare. Enter the others with "
+            '"tilestudy colour NAME" (one by one) or "tilestudy enter NAME" (the filled forms).',
         ),
         (
             [0, 3, 8, 14],
-            "4 tiles have a value, and the main effects alone need 4, which leaves nothing to measure the noise with. "
-            "Enter at least 5 tiles, better 8.",
+            "4 tiles have a value of L*, and to tell what strength, dip time and scrub cycles do takes 4 alone, which leaves "
+            "nothing to measure the noise with. Enter at least 5 tiles, better 8.",
         ),
     ],
 )

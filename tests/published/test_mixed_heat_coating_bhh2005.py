@@ -66,7 +66,8 @@ def test_it_warns_of_the_trap(findings):
     """All 24 bars taken as independent would give temperature p = 0.0026 (12 residual df); the heats say 0.21."""
     assert findings.term("temperature").naive_p == pytest.approx(0.0026, abs=5e-5)
     assert findings.sentences[3:5] == (
-        "No sign that temperature matters for resistance: the change from 360 to 380 °C is between −31 and +190.",
+        "Whether temperature matters for resistance is not settled: from 360 to 380 °C any change between −31 and +190 fits "
+        "these tiles.",
         "Counting the 24 tiles as independent would claim p = 0.003 for temperature; the heats say 0.21 "
         "(p: how often chance alone would show as much).",
     )

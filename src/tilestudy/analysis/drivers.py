@@ -19,12 +19,15 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.findings import InteractionGrid, LevelMean, ResponseFindings, ResponseSpec
+from tilestudy.analysis import wording
+from tilestudy.analysis.drift import drift_within
+from tilestudy.analysis.findings import InteractionGrid, ResponseFindings, ResponseSpec
 from tilestudy.analysis.mixed import Array
-from tilestudy.analysis.model import Coding, build_model
+from tilestudy.analysis.model import build_model
 from tilestudy.analysis.naming import Show, show_plainly
 from tilestudy.analysis.telling import cautions, sentences
-from tilestudy.analysis.work import Work, usable
+from tilestudy.analysis.usable import usable
+from tilestudy.analysis.work import Work
 from tilestudy.study.records import Factor, Setting
 
 
@@ -36,6 +39,7 @@ def analyse(
     show: Show = show_plainly,
     batch_word: str = "batch",
     level: float = 0.95,
+    study: str = "NAME",
 ) -> ResponseFindings:
     """Find out which factors drive a response.
 
@@ -43,7 +47,10 @@ def analyse(
     ----------
     frame : frame
         One row for each observation: `tile`, `batch`, `session`, one column for each factor (stored units or names;
-        what was really done where that is known), `y`, and where people judged, `scorer`.
+        what was really done where that is known), `y`, and where people judged, `scorer`. Optional: `reference`, True for
+        tiles of one and the same treatment made first, middle and last in a batch (they count as tiles, but not among
+        those that pass, and tell whether a batch drifts), and `order`, the place in the batch's run order (without it
+        the order of the rows is taken).
     factors : sequence of Factor
     response : ResponseSpec
     show : callable
@@ -52,6 +59,8 @@ def analyse(
         What a batch is called: "bath", "load", "heat".
     level : float
         Coverage of the ranges.
+    study : str
+        Name of the study, for messages that say what to type.
 
     Returns
     -------
@@ -60,7 +69,8 @@ def analyse(
     Raises
     ------
     NotEnoughError
-        When the rows cannot answer anything: no values, one tile, no factor that varies, fewer tiles than main effects.
+        When the rows cannot answer anything: no values, one tile, no factor that varies, fewer tiles than main effects;
+        or a value or setting cannot be reckoned with (the tile is named).
 
     Examples
     --------
@@ -71,12 +81,13 @@ def analyse(
     >>> analyse(tiles, [strength], colour_spec("L"), batch_word="bath").sentences[0]
     'From 1 to 9 g/L the tile darkens by 12 L* (7 to 17): strength drives it.'
     """
-    data = usable(frame, factors, response)
-    model = build_model(data.tiles, factors, show, batch_word)
+    data = usable(frame, factors, response, study)
+    model = build_model(data.tiles, factors, show, batch_word, wording.value_of(response))
     work = Work(data, model, {factor.name: factor for factor in factors}, response, show, batch_word, level)
     terms = work.terms()
-    variance = work.variance()
-    long, brief = sentences(work, terms, variance)
+    variance = work.variance(terms)
+    drift = drift_within(data, response.smallest_that_matters, level)
+    long, brief = sentences(work, terms, variance, drift)
     bare = ResponseFindings(
         name=response.name,
         label=response.label,
@@ -99,22 +110,18 @@ def analyse(
         pass_counts=work.pass_counts(),
         model=model,
         fit=work.fit,
-        constant=float(work.y.mean()),
+        constant=work.shift,
         ranged=work.ranged,
+        shift=work.shift,
+        scale=work.scale,
+        drift=drift,
+        spoken=response.spoken,
     )
     return replace(
         bare,
-        main_effects={name: _means(bare, coding, level) for name, coding in model.codings.items()},
+        main_effects={name: bare.level_means(name, level) for name in model.codings},
         strongest_interaction=_strongest(bare),
     )
-
-
-def _means(found: ResponseFindings, coding: Coding, level: float) -> tuple[LevelMean, ...]:
-    means = []
-    for setting in coding.levels:
-        at = found.predict({coding.name: setting}, level)
-        means.append(LevelMean(setting, at.value, at.low, at.high))
-    return tuple(means)
 
 
 def _strongest(found: ResponseFindings) -> InteractionGrid | None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from tilestudy.analysis.mixed import Estimate, MixedFit
+import numpy as np
+
+from tilestudy.analysis.mixed import Array, Estimate, MixedFit
 from tilestudy.analysis.model import CodedModel, LeftOut
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Response, SetPer, Setting
 
+ALPHA = 0.05
+"""Largest p, after Holm's correction, that is still called clear."""
+
 LEAST_DF = 0.8
 """Degrees of freedom below which a range would say nothing, so none is given."""
 
-Verdict = Literal["drives", "may drive", "no sign", "cannot tell"]
+Verdict = Literal["drives", "may drive", "no sign", "not settled", "cannot tell"]
 Kind = Literal["lightness", "redness", "yellowness", "grade", "number"]
 
 
@@ -35,6 +40,10 @@ class ResponseSpec:
     passing : float or None
         Lowest grade that passes.
     better : "higher", "lower" or ""
+    called : str
+        How a sentence names it, where not by its label: "the difference from dark brown".
+    of_colour : bool
+        True when the values come from colour readings.
     """
 
     name: str
@@ -45,12 +54,28 @@ class ResponseSpec:
     smallest_that_matters: float | None = None
     passing: float | None = None
     better: Literal["higher", "lower", ""] = ""
+    called: str = ""
+    of_colour: bool = False
+
+    @property
+    def spoken(self) -> str:
+        """The response within a sentence: "L*", "the dry rub grade", "the difference from dark brown"."""
+        return self.called or (f"the {self.label}" if self.kind == "grade" else self.label)
 
 
 def colour_spec(coordinate: Literal["L", "a", "b"], stage: str = "", smallest: float = 2.0) -> ResponseSpec:
     """Describe one CIELAB coordinate. A change of 2 is taken as the smallest that matters (common practice, no source)."""
     kinds: dict[str, Kind] = {"L": "lightness", "a": "redness", "b": "yellowness"}
-    return ResponseSpec(coordinate, f"{coordinate}*", f"{coordinate}*", kinds[coordinate], stage, smallest)
+    label = f"{coordinate}*"
+    return ResponseSpec(coordinate, label, label, kinds[coordinate], stage, smallest, of_colour=True)
+
+
+def distance_spec(asked: str, stage: str = "") -> ResponseSpec:
+    """Describe the difference from a wanted colour. 1 CIEDE2000 is the smallest that matters (common practice, no source)."""
+    label = f"difference from {asked}"
+    return ResponseSpec(
+        "to_target", label, "CIEDE2000", "number", stage, 1.0, None, "lower", f"the {label}", of_colour=True
+    )
 
 
 def grade_spec(condition: str = "dry", passing: float | None = None, about: str = "") -> ResponseSpec:
@@ -90,7 +115,7 @@ class TermFinding:
     per_doubling : Estimate or None
         Mean change per doubling, for geometric factors.
     verdict, why : str
-        By the rule of `tilestudy.analysis.drivers`.
+        By the rule of `tilestudy.analysis.work`.
     naive_p : float or None
         p of least squares that takes every row as independent: kept to warn of it.
     """
@@ -145,7 +170,12 @@ class TermFinding:
 
 @dataclass(frozen=True)
 class LevelMean:
-    """Predicted mean at one level of a factor, averaged over the others; the range is None where noise was not measured."""
+    """Predicted mean at one level of a factor, averaged over the others, with a range made for comparing levels.
+
+    `low` and `high` are the 95 % range of the level's difference from the factor's own average (the plain mean over its
+    levels), shifted to `value`: the luck that all levels share is not in it. The range of the mean itself is
+    `ResponseFindings.predict`. None where the noise it would rest on was not measured.
+    """
 
     setting: Setting
     value: float
@@ -155,7 +185,7 @@ class LevelMean:
 
 @dataclass(frozen=True)
 class PassCount:
-    """How many tiles at one level have a median grade that passes."""
+    """How many tiles at one level have a median grade that passes; reference tiles are not counted."""
 
     setting: Setting
     passed: int
@@ -164,7 +194,11 @@ class PassCount:
 
 @dataclass(frozen=True)
 class InteractionGrid:
-    """Predicted means over the levels of two factors: `cells[i][j]` is for `first_levels[i]`, `second_levels[j]`."""
+    """Predicted means over the levels of two factors: `cells[i][j]` is for `first_levels[i]`, `second_levels[j]`.
+
+    A cell's `se`, `low` and `high` are those of its difference from the average of the grid, shifted to its value, as in
+    `LevelMean`.
+    """
 
     first: str
     second: str
@@ -172,6 +206,50 @@ class InteractionGrid:
     second_levels: tuple[Setting, ...]
     cells: tuple[tuple[Estimate, ...], ...]
     finding: TermFinding | None
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How far a batch's last reference tile lies off its first, averaged over the batches.
+
+    Attributes
+    ----------
+    effect : float
+        Change from first to last, in the response's unit.
+    low, high : float or None
+        95 % range; None where the noise between the reference tiles of a batch was not measured.
+    batches : int
+        Batches with two or more reference tiles.
+    verdict : "drifts", "no sign", "not settled" or "cannot tell"
+        "drifts" when the range leaves out nought; "no sign" when all of it is smaller than what matters.
+    small : bool
+        True when it drifts by less than what matters.
+    """
+
+    effect: float
+    low: float | None
+    high: float | None
+    batches: int
+    verdict: Literal["drifts", "no sign", "not settled", "cannot tell"]
+    small: bool = False
+
+
+def bend_instead(terms: Iterable[TermFinding], main: TermFinding) -> TermFinding | None:
+    """Return the bend that matters where its main effect shows no slope, or None."""
+    if main.kind != "main" or main.verdict not in ("no sign", "not settled"):
+        return None
+    return next(
+        (t for t in terms if t.kind == "bend" and t.factors == main.factors and t.verdict in ("drives", "may drive")),
+        None,
+    )
+
+
+def rescaled(found: Estimate, by: float, plus: float = 0.0) -> Estimate:
+    """Bring an estimate to other units: times `by`, plus `plus`."""
+    low, high = (None if end is None else end * by + plus for end in (found.low, found.high))
+    return replace(
+        found, value=found.value * by + plus, se=None if found.se is None else found.se * by, low=low, high=high
+    )
 
 
 @dataclass(frozen=True)
@@ -195,6 +273,12 @@ class ResponseFindings:
         The pair of factors with the clearest (smallest p) interaction.
     pass_counts : mapping of str to tuple of PassCount
         By factor and level; empty unless a passing grade was given.
+    drift : Drift or None
+        Within batches, from reference tiles; None without them.
+    fit : MixedFit or None
+        Of (y - `shift`) / `scale`; None when every value is the same.
+    spoken : str
+        The response within a sentence: "L*", "the dry rub grade", "the difference from dark brown".
     """
 
     name: str
@@ -220,6 +304,21 @@ class ResponseFindings:
     fit: MixedFit | None = field(repr=False)
     constant: float | None = None
     ranged: bool = True
+    shift: float = 0.0
+    scale: float = 1.0
+    drift: Drift | None = None
+    spoken: str = ""
+
+    @property
+    def drivers(self) -> tuple[str, ...]:
+        """Names of the factors that clearly matter, by their slope or by their middle, in the study's order."""
+        clear = {t.factors[0] for t in self.terms if t.kind in ("main", "bend") and t.verdict == "drives"}
+        return tuple(name for name in self.model.codings if name in clear)
+
+    def bend_instead(self, name: str) -> TermFinding | None:
+        """Return the bend of a factor that shows no slope and yet (maybe) matters by its middle, or None."""
+        main = next((t for t in self.terms if t.term == name), None)
+        return bend_instead(self.terms, main) if main else None
 
     def term(self, name: str) -> TermFinding:
         """Return the finding of that term; raises KeyError."""
@@ -261,10 +360,39 @@ class ResponseFindings:
                     beyond.append(name)
         if self.fit is None:
             return Estimate(self.constant or 0.0, beyond=tuple(beyond))
-        found = self.fit.contrast(row, level)
+        found = replace(rescaled(self.fit.contrast(row, level), self.scale, self.shift), beyond=tuple(beyond))
         if not self.ranged or (found.ddf is not None and found.ddf < LEAST_DF):
             return Estimate(found.value, beyond=tuple(beyond))
-        return Estimate(found.value, found.se, found.ddf, found.low, found.high, tuple(beyond))
+        return found
+
+    def level_means(self, name: str, level: float = 0.95) -> tuple[LevelMean, ...]:
+        """Return the mean at each level of a factor, with ranges made for comparing them."""
+        levels = self.model.codings[name].levels
+        means = self._compared([{name: setting} for setting in levels], level)
+        return tuple(
+            LevelMean(setting, mean.value, mean.low, mean.high) for setting, mean in zip(levels, means, strict=True)
+        )
+
+    def _compared(self, points: Sequence[Mapping[str, Setting]], level: float) -> list[Estimate]:
+        """Predict each point, with the range of its difference from the average of the points, shifted to it."""
+        rows = np.array([self.model.row(point) for point in points])
+        values = [self.predict(point).value for point in points]
+        named = set(points[0])
+        judged = all(term.p is not None for term in self.terms if named.issuperset(term.factors))
+        if self.fit is None or self.fit.perfect or not judged:
+            return [Estimate(value) for value in values]
+        return [
+            self._difference(row, value, level) for row, value in zip(rows - rows.mean(axis=0), values, strict=True)
+        ]
+
+    def _difference(self, row: Array, value: float, level: float) -> Estimate:
+        assert self.fit is not None
+        if float(np.abs(row).max()) < 1e-9:  # a straight line's middle is its average, whatever the slope
+            return Estimate(value, 0.0, None, value, value)
+        apart = rescaled(self.fit.contrast(row, level), self.scale)
+        if apart.low is None or apart.high is None or (apart.ddf is not None and apart.ddf < LEAST_DF):
+            return Estimate(value)
+        return Estimate(value, apart.se, apart.ddf, value + apart.low - apart.value, value + apart.high - apart.value)
 
     def interaction(self, first: str, second: str) -> InteractionGrid:
         """Return the grid of predicted means over the levels of two factors; raises NotEnoughError if one is constant."""
@@ -272,7 +400,8 @@ class ResponseFindings:
             if name not in self.model.codings:
                 raise NotEnoughError(f"{name.replace('_', ' ')} was the same on every tile, so it has no grid to show.")
         rows, columns = (self.model.codings[name].levels for name in (first, second))
-        cells = tuple(tuple(self.predict({first: a, second: b}) for b in columns) for a in rows)
+        flat = self._compared([{first: a, second: b} for a in rows for b in columns], 0.95)
+        cells = tuple(tuple(flat[i * len(columns) : (i + 1) * len(columns)]) for i in range(len(rows)))
         named = {frozenset((first, second))}
         finding = next((t for t in self.terms if t.kind == "pair" and frozenset(t.factors) in named), None)
         return InteractionGrid(first, second, rows, columns, cells, finding)

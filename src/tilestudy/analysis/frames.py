@@ -1,6 +1,6 @@
 """From records to the frames the models take: one row an observation, settings as they really were.
 
-Columns: tile, batch, session, one per factor (stored units or names), and the response. Spoiled tiles are left out;
+Columns: tile, batch, session, reference, order, one per factor (stored units or names), and the response. Spoiled tiles are left out;
 a tile without a making record counts as made as planned.
 """
 
@@ -10,14 +10,15 @@ from collections.abc import Iterable
 
 import pandas as pd
 
+from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import BatchLog, Made, Plan, Reading, Rub, Setting, Study, Value
 
 
 def tiles_as_made(study: Study, plan: Plan, made: Iterable[Made], logs: Iterable[BatchLog]) -> pd.DataFrame:
     """Return one row for each tile that was not spoiled, with its actual settings where they are known.
 
-    Columns: tile, batch, session, reference, and each factor. A factor compared level by level keeps its planned level
-    unless the actual one is another of its levels.
+    Columns: tile, batch, session, reference, order (in the batch), and each factor. A factor compared level by level keeps its planned level
+    unless the actual one is another of its levels. Raises NotEnoughError when the plan knows nothing of a factor.
     """
     how = {one.tile: one for one in made}
     log = {one.batch: one for one in logs}
@@ -32,15 +33,24 @@ def tiles_as_made(study: Study, plan: Plan, made: Iterable[Made], logs: Iterable
             "batch": batch.code,
             "session": batch.session,
             "reference": tile.reference,
+            "order": tile.order,
         }
         for factor in study.factors:
-            setting: Setting = batch.settings.get(factor.name, tile.settings[factor.name])
+            planned = batch.settings.get(factor.name, tile.settings.get(factor.name))
+            if planned is None:
+                raise NotEnoughError(
+                    f"The study file has the factor {factor.label}, and the plan was made without it. Write the factors "
+                    f'into the file as they were when the tiles were planned, or plan anew with "tilestudy plan {study.name}".'
+                )
+            setting: Setting = planned
             for actual in (log[batch.code].actual if batch.code in log else {}, record.actual if record else {}):
                 if factor.name in actual and (factor.scaled or actual[factor.name] in factor.levels):
                     setting = actual[factor.name]
             row[factor.name] = setting
         rows.append(row)
-    return pd.DataFrame(rows, columns=["tile", "batch", "session", "reference", *(f.name for f in study.factors)])
+    return pd.DataFrame(
+        rows, columns=["tile", "batch", "session", "reference", "order", *(f.name for f in study.factors)]
+    )
 
 
 def colour_frame(tiles: pd.DataFrame, readings: Iterable[Reading], stage: str) -> pd.DataFrame:

@@ -322,6 +322,7 @@ def build_model(
     factors: Sequence[Factor],
     show: Show = show_plainly,
     batch_word: str = "batch",
+    what: str = "a value",
 ) -> CodedModel:
     """Learn the model columns from the tiles.
 
@@ -334,6 +335,8 @@ def build_model(
         Writes a setting for people.
     batch_word : str
         What a batch is called.
+    what : str
+        What the tiles have: "a value of L*".
 
     Returns
     -------
@@ -373,11 +376,13 @@ def build_model(
         reach[factor.name] = _reaches(codes, index, factor.set_per)
         missing = [level for level in factor.levels if level not in coding.levels]
         if missing and len(coding.levels) < len(factor.levels):
-            shown = listed([show(level, factor) for level in missing])
-            notes.append(f"No tile here has {factor.label} {shown}, so nothing is said of it.")
+            shown = listed([show(level, factor) for level in missing], "or")
+            notes.append(
+                f"No tile here has {factor.label} {shown}, so nothing is said of {'it' if len(missing) == 1 else 'them'}."
+            )
     if not codings:
         raise NotEnoughError(
-            "No factor differs between the tiles that have a value, so there is nothing to compare. "
+            f"No factor differs between the tiles that have {what}, so there is nothing to compare. "
             "Enter the tiles made at the other settings."
         )
     mains = {name: coding.main(settings[name]) for name, coding in codings.items()}
@@ -473,8 +478,9 @@ def build_model(
         consider("main", (name,))
     if n - X.shape[1] < 1:
         raise NotEnoughError(
-            f"{n} {'tile has' if n == 1 else 'tiles have'} a value, and the main effects alone need {X.shape[1]}, which "
-            f"leaves nothing to measure the noise with. Enter at least {X.shape[1] + 1} tiles, better {X.shape[1] + 4}."
+            f"{n} {'tile has' if n == 1 else 'tiles have'} {what}, and to tell what {listed([labels[c] for c in codings])} "
+            f"{'does' if len(codings) == 1 else 'do'} takes {X.shape[1]} alone, which leaves nothing to measure the noise "
+            f"with. Enter at least {X.shape[1] + 1} tiles, better {X.shape[1] + 4}."
         )
     for name, coding in codings.items():
         if coding.bend is not None:

@@ -34,6 +34,15 @@ def plural(word: str) -> str:
     return word + ("es" if word.endswith(("ch", "sh", "s", "x")) and word != "bath" else "s")
 
 
-def listed(words: Sequence[str]) -> str:
-    """Write "a, b and c"."""
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
+def listed(words: Sequence[str], joined: str = "and") -> str:
+    """Write "a, b and c".
+
+    >>> listed(["1 g/L", "3 g/L", "9 g/L"], "or")
+    '1 g/L, 3 g/L or 9 g/L'
+    """
+    return f" {joined} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
+
+
+def together(term: str, labels: Mapping[str, str]) -> str:
+    """Write a pair for a sentence: "strength with dip time"."""
+    return " with ".join(labels.get(name, name) for name in term.split(" x "))

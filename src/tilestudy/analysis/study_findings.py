@@ -15,9 +15,17 @@ import pandas as pd
 
 from tilestudy.analysis import wording
 from tilestudy.analysis.drivers import ColourEffect, analyse, colour_effects
-from tilestudy.analysis.findings import ResponseFindings, ResponseSpec, colour_spec, grade_spec, number_spec
+from tilestudy.analysis.findings import (
+    ResponseFindings,
+    ResponseSpec,
+    colour_spec,
+    distance_spec,
+    grade_spec,
+    number_spec,
+)
 from tilestudy.analysis.frames import colour_frame, rub_frame, tiles_as_made, value_frame
 from tilestudy.analysis.naming import listed
+from tilestudy.analysis.numbers import significant
 from tilestudy.colour.difference import ciede2000
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
@@ -136,10 +144,9 @@ class StudyFindings:
         )
         sentences = [f"Tile {best.tile} ({settings}; {self.word} {best.batch}) comes nearest: {self.how_close(best)}."]
         if best.grades:
-            graded = ", ".join(f"{plain_number(grade)} {condition}" for condition, grade in best.grades.items())
-            sentences.append(
-                f"Its median rub grade is {graded}; {plain_number(study.rub.passing) if study.rub else ''} passes."
-            )
+            graded = listed([f"{plain_number(grade)} {condition}" for condition, grade in best.grades.items()])
+            passing = f"; {plain_number(study.rub.passing)} or better passes" if study.rub else ""
+            sentences.append(f"Its median rub grade is {graded}{passing}.")
         sentences.append(
             "One tile is one tile: make it again in a fresh " + self.word + " before you call it a recipe."
         )
@@ -164,16 +171,34 @@ class StudyFindings:
         said = list(self.not_yet) + list(self.notes)
         for one in self.responses.values():
             said += [caution for caution in one.cautions if caution not in said]
-        spans = [
-            f"{factor.label} {show_number(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
-            for factor in self.study.factors
-            if factor.scaled
-        ]
         metal = self.study.metal
-        inside = f"for {listed(spans)}" if spans else "for the levels tried"
         on = f" on {metal.uns}{f', sheet lot {metal.lot}' if metal.lot else ''}" if metal.uns else ""
-        said.append(f"All of this holds {inside}{on}; nothing here speaks for settings beyond.")
+        said.append(f"All of this holds {self._where()}{on}; nothing here speaks for other settings.")
         return said
+
+    def _where(self) -> str:
+        """Name the settings that the analysed tiles really had: "for strength 1 to 9 g/L, at scrub cycles 4"."""
+        analysed = [tile for tile in self.tiles if tile.lab is not None or tile.grades or tile.values] or self.tiles
+        varied, alike = [], []
+        for factor in self.study.factors:
+            made = {tile.settings[factor.name] for tile in analysed}
+            levels = [level for level in factor.levels if level in made]
+            numbers = sorted(one for one in made if not isinstance(one, str))
+            named = [*levels, *sorted(str(one) for one in made if isinstance(one, str) and one not in levels)]
+            if not factor.scaled or not numbers:
+                shown = [show(one, factor) for one in (numbers or named)]
+            else:
+                shown = list(dict.fromkeys(show(one, factor) for one in (numbers[0], numbers[-1])))
+            if len(shown) < 2:
+                alike.append(f"{factor.label} {''.join(shown)}")
+            elif factor.scaled and numbers:
+                first = show_number(numbers[0], factor)
+                varied.append(f"{factor.label} {first} to {show(numbers[-1], factor)}")
+            else:
+                shown = [show_number(one, factor) for one in numbers[:-1]] + shown[-1:] if numbers else shown
+                varied.append(f"{factor.label} {listed(shown)}")
+        parts = [f"for {listed(varied)}"] if varied else []
+        return ", ".join([*parts, *([f"at {listed(alike)}"] if alike else [])])
 
     def table(self) -> str:
         """Return all tests as an aligned table, for those who want the numbers."""
@@ -190,6 +215,7 @@ class StudyFindings:
                     "" if term.p is None else (f"{term.p:.3f}" if term.p >= 0.0005 else "<0.001"),
                 )
                 name = term.term.replace("_", " ").replace(" x ", " × ")
+                verdict: str = f"{term.verdict}; see its bend" if one.bend_instead(term.term) else term.verdict
                 judged = {"batch": self.word, "session": "session", "tile": "tile"}[term.set_per]
                 rows.append(
                     (
@@ -200,7 +226,7 @@ class StudyFindings:
                         span,
                         str(term.df),
                         *numbers,
-                        term.verdict,
+                        verdict,
                     )
                 )
         widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
@@ -236,9 +262,7 @@ def heading(one: ResponseFindings) -> str:
 
 
 def _signed(value: float) -> str:
-    if abs(value) < 5e-5:
-        return "0"
-    return ("+" if value > 0 else "") + plain_number(value, 3)
+    return ("+" if value > 0 else "") + significant(value, 3)
 
 
 def find(
@@ -275,9 +299,10 @@ def find(
 
     def try_one(frame: pd.DataFrame, spec: ResponseSpec) -> None:
         try:
-            responses[spec.name] = analyse(frame, study.factors, spec, show=show, batch_word=word)
+            responses[spec.name] = analyse(frame, study.factors, spec, show=show, batch_word=word, study=study.name)
         except NotEnoughError as error:
-            not_yet.append(str(error))
+            if str(error) not in not_yet:
+                not_yet.append(str(error))
 
     if study.target or readings:
         try_one(colours.assign(y=colours["L"]), colour_spec("L", stage))
@@ -286,9 +311,7 @@ def find(
             try_one(colours.assign(y=colours["b"]), colour_spec("b", stage))
             if study.target and study.target.lab is not None:
                 distance = ciede2000(colours[["L", "a", "b"]].to_numpy(dtype=float), study.target.lab)
-                label = f"difference from {study.target.asked}"
-                spec = ResponseSpec("to_target", label, "CIEDE2000", "number", stage, 1.0, None, "lower")
-                try_one(colours.assign(y=distance), spec)
+                try_one(colours.assign(y=distance), distance_spec(study.target.asked, stage))
     for condition in study.rub.conditions if study.rub else ():
         passing = study.rub.passing if study.rub else None
         try_one(rub_frame(tiles, rubs, condition), grade_spec(condition, passing))
@@ -355,7 +378,7 @@ def _actual_notes(study: Study, plan: Plan, tiles: pd.DataFrame) -> tuple[str, .
     """Say how many tiles were made otherwise than planned: the models use what was really done."""
     planned = {tile.code: tile.settings for tile in plan.tiles}
     off = sum(
-        any(row[factor.name] != planned[str(row["tile"])][factor.name] for factor in study.factors)
+        any(row[factor.name] != planned[str(row["tile"])].get(factor.name) for factor in study.factors)
         for row in tiles.to_dict("records")
     )
     lost = len(plan.tiles) - len(tiles)

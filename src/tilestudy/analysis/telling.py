@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from tilestudy.analysis import wording
-from tilestudy.analysis.findings import TermFinding
-from tilestudy.analysis.naming import listed, plural, speak
-from tilestudy.analysis.work import ALPHA, Work
+from tilestudy.analysis import noise_wording, wording
+from tilestudy.analysis.findings import ALPHA, Drift, TermFinding, bend_instead
+from tilestudy.analysis.naming import listed, plural, speak, together
+from tilestudy.analysis.work import Work
 from tilestudy.study.records import SetPer
 
 _PASSING = "Tiles that pass"
+_RANGE = re.compile(r"\(\S.* to \S.*\)")
 
 
 def sentences(
-    work: Work, terms: tuple[TermFinding, ...], variance: dict[str, float | None]
+    work: Work, terms: tuple[TermFinding, ...], variance: Mapping[str, float | None], drift: Drift | None
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Tell the findings of one response: all sentences, and the few that fit a handout.
 
@@ -26,13 +26,7 @@ def sentences(
     """
     spec = work.spec
     if work.fit is None:
-        value = f"{work.y[0]:g}{wording.unit_of(spec)}"
-        things = f"All {work.n_tiles} tiles"
-        what = "" if spec.unit == spec.label else f"{'the ' if spec.kind == 'grade' else ''}{spec.label} "
-        ends = " at the end of the scale" if spec.kind == "grade" and work.y[0] in (1.0, 5.0) else ""
-        alike = f"{things} have {what}{value}, so no factor made a difference that this measurement could show"
-        alike += f"; values stuck{ends} can hide differences." if ends else "."
-        said = tuple(sentence for sentence in (alike, _passing(work)) if sentence)
+        said = tuple(sentence for sentence in (_all_alike(work), _passing(work)) if sentence)
         return said, said
     long: list[str] = []
     brief: list[str] = []
@@ -43,33 +37,72 @@ def sentences(
             if on_handout:
                 brief.append(sentence)
 
-    verdicts = ("drives", "may drive", "cannot tell", "no sign")
+    verdicts = ("drives", "may drive", "cannot tell", "not settled", "no sign")
     kinds = ("main", "bend", "pair")
-    for found in sorted(terms, key=lambda t: (verdicts.index(t.verdict), kinds.index(t.kind), -abs(t.effect))):
-        sentence = _sentence(work, found)
+    instead = {found.term: bend for found in terms if (bend := bend_instead(terms, found))}
+    told_with_main = {bend.term for bend in instead.values()}
+
+    def place(found: TermFinding) -> tuple[int, int, float]:
+        first = instead.get(found.term, found)
+        return verdicts.index(first.verdict), kinds.index(found.kind), -abs(first.effect)
+
+    for found in sorted(terms, key=place):
+        if found.term in told_with_main:
+            continue
+        sentence = _sentence(work, found, instead.get(found.term))
         if not sentence:
             continue
+        if found.verdict == "no sign" and _bend_open(terms, found):
+            sentence = f"{sentence.removesuffix('.')}; whether its middle does is not settled."
         say(sentence, on_handout=found.kind == "main" or found.verdict == "drives")
-        if wording.RANGE_EXPLAINED not in long and found.low is not None and " to " in sentence and "(" in sentence:
+        if wording.RANGE_EXPLAINED not in long and found.low is not None and _RANGE.search(sentence):
             say(wording.RANGE_EXPLAINED)
         if found.kind == "main":
             say(wording.doubling_sentence(found, work.factors[found.factors[0]], spec), on_handout=False)
         say(_trap(work, found))
-        if found.kind == "main" and found.verdict in ("drives", "may drive"):
+        if found.kind == "main" and (found.verdict in ("drives", "may drive") or found.term in instead):
             counted = any(sentence.startswith(_PASSING) for sentence in brief)  # on paper one count tells enough
             say(_passing(work, found.factors[0]), on_handout=not counted)
-    quiet = [t for t in terms if t.kind == "pair" and t.verdict == "no sign"]
-    if quiet:
-        names = listed([speak(t.term, work.labels) for t in quiet])
-        say(f"No sign that the effect of one factor depends on another ({names}).", on_handout=False)
+    for sentence in _quiet_pairs(work, terms):
+        say(sentence, on_handout=False)
     say(_passing(work))
+    if drift is not None:
+        say(noise_wording.drift_sentence(drift, spec, work.batch_word), on_handout=drift.verdict == "drifts")
     if not work.fit.perfect:
         apart = work.fit.set_aside.get("batch") != "one row each"
-        noise = wording.noise_sentence(variance, spec, work.batch_word, work.n_batches if apart else 0)
+        noise = noise_wording.noise_sentence(variance, spec, work.batch_word, work.n_batches if apart else 0)
         say(noise, on_handout=False)
-        for sentence in _scoring(work, variance):
-            say(sentence, on_handout=False)
+        say(noise_wording.session_sentence(variance, spec, work.batch_word, work.n_sessions), on_handout=False)
+        say(noise_wording.scoring_sentence(variance, spec), on_handout=False)
     return tuple(long), tuple(brief)
+
+
+def _all_alike(work: Work) -> str:
+    """Say that every value is the same, and that this does not show that nothing matters."""
+    spec = work.spec
+    what = "" if spec.unit == spec.label else f"{spec.spoken} "
+    alike = f"All {work.n_tiles} tiles have {what}{wording.amount(float(work.y[0]), spec)}"
+    stuck = spec.kind == "grade" and work.y[0] in (1.0, 5.0)
+    hide = "values stuck at the end of the scale can hide differences" if stuck else "a finer measurement may show more"
+    return f"{alike}, so these values cannot tell whether any factor matters: {hide}."
+
+
+def _bend_open(terms: Sequence[TermFinding], main: TermFinding) -> bool:
+    """Tell whether a factor's middle may still lie off the line by as much as matters."""
+    return any(t.kind == "bend" and t.factors == main.factors and t.verdict == "not settled" for t in terms)
+
+
+def _quiet_pairs(work: Work, terms: Sequence[TermFinding]) -> list[str]:
+    """Say of which pairs there is no sign, and of which it is not settled, whether they work on each other."""
+    said = []
+    pairs = [term for term in terms if term.kind == "pair"]
+    none = [together(t.term, work.labels) for t in pairs if t.verdict == "no sign"]
+    if none:
+        said.append(f"No sign that the effect of one factor depends on another ({listed(none)}).")
+    unsettled = [together(t.term, work.labels) for t in pairs if t.verdict == "not settled"]
+    if unsettled:
+        said.append(f"Whether the effect of one factor depends on another is not settled ({listed(unsettled)}).")
+    return said
 
 
 def _units_at_each_level(work: Work, name: str, stratum: SetPer) -> int:
@@ -79,9 +112,11 @@ def _units_at_each_level(work: Work, name: str, stratum: SetPer) -> int:
     return max(sum(1 for level, _ in pairs if level == wanted) for wanted in set(index))
 
 
-def _sentence(work: Work, found: TermFinding) -> str:
+def _sentence(work: Work, found: TermFinding, bend: TermFinding | None = None) -> str:
     factor = work.factors[found.factors[0]]
     coding = work.model.codings[factor.name]
+    if bend is not None:
+        return wording.by_its_middle(found, bend, work.middle(coding), factor, work.spec, work.show)
     if found.kind == "main":
         return wording.main_sentence(found, factor, work.spec, work.show, len(coding.levels))
     if found.kind == "bend":
@@ -96,7 +131,8 @@ def _pair_sentence(work: Work, found: TermFinding) -> str:
     if reach.get(names[0]) != "tile" and reach.get(names[1]) == "tile":
         names.reverse()
     lead, other = (work.model.codings[name] for name in names)
-    choices = [(mine, its) for mine in work.ends(lead) for its in work.ends(other)]
+    between = work.every_pair if found.term in work.by_pairs else work.ends
+    choices = [(mine, its) for mine in between(lead) for its in between(other)]
     changes = [[work.contrast(work.change(lead.name, *mine, {other.name: at})) for at in its] for mine, its in choices]
     best = max(range(len(choices)), key=lambda i: abs(changes[i][1].value - changes[i][0].value))
     mine, its = choices[best]
@@ -139,6 +175,8 @@ def _passing(work: Work, name: str = "") -> str:
     if not counts:
         return ""
     passing = f"median grade {work.spec.passing:g} or better"
+    if not name and work.data.tiles["reference"].any():
+        passing += "; reference tiles are not counted"
     if not name:
         first = next(iter(counts.values()))
         passed, tiles = sum(count.passed for count in first), sum(count.tiles for count in first)
@@ -146,24 +184,8 @@ def _passing(work: Work, name: str = "") -> str:
     if len({count.passed / count.tiles for count in counts[name] if count.tiles}) < 2:
         return ""
     factor = work.factors[name]
-    each = [f"{c.passed} of {c.tiles} {wording.place(c.setting, factor, work.show)}" for c in counts[name]]
+    each = [f"{c.passed} of {c.tiles} {wording.place(c.setting, factor, work.show)}" for c in counts[name] if c.tiles]
     return f"{_PASSING} ({passing}): {listed(each)}."
-
-
-def _scoring(work: Work, variance: Mapping[str, float | None]) -> list[str]:
-    def sd(value: float) -> str:
-        root = float(np.sqrt(value))
-        return f"{wording.number(root, wording.decimals_for(root))}{wording.unit_of(work.spec)}"
-
-    scoring, scorer, repeats = variance.get("scoring"), variance.get("scorer"), variance.get("repeats")
-    if scoring is not None and scorer is not None:
-        return [
-            f"On one and the same tile scorers lean about {sd(scorer)} up or down, and single scores scatter by about "
-            f"{sd(scoring)} more."
-        ]
-    if repeats is not None:
-        return [f"Repeated measurements of one tile scatter by about {sd(repeats)}."]
-    return []
 
 
 def cautions(work: Work) -> tuple[str, ...]:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-
-from tilestudy.analysis.findings import Kind, ResponseSpec, TermFinding
+from tilestudy.analysis.findings import ALPHA, Kind, ResponseSpec, TermFinding
 from tilestudy.analysis.mixed import Estimate
-from tilestudy.analysis.naming import Show, plural
+from tilestudy.analysis.naming import Show
+from tilestudy.analysis.numbers import decimals_for, decimals_telling, end_of_range, number, significant
 from tilestudy.study.records import Factor, Setting
 
 RANGE_EXPLAINED = "The range in brackets would contain the true change in 95 of 100 such studies."
-MINUS = "\N{MINUS SIGN}"
 
 _MOVES: dict[Kind, tuple[str, str]] = {
     "lightness": ("the tile lightens", "the tile darkens"),
@@ -31,10 +28,10 @@ _IS_MORE: dict[Kind, tuple[str, str]] = {
 
 
 def subject(spec: ResponseSpec) -> str:
-    """Return what is spoken of: "the tile", "the dry rub grade", "resistance"."""
+    """Return what is spoken of: "the tile", "the dry rub grade", "the difference from dark brown", "resistance"."""
     if spec.kind in _MOVES:
         return "the tile"
-    return f"the {spec.label}" if spec.kind == "grade" else spec.label
+    return spec.spoken
 
 
 def moves(spec: ResponseSpec, up: bool) -> str:
@@ -61,39 +58,33 @@ def verb(label: str, one: str, many: str) -> str:
     return many if label.endswith("s") and not label.endswith("ss") else one
 
 
-def number(value: float, decimals: int, sign: bool = False) -> str:
-    """Write a number with so many decimals and a true minus sign.
-
-    >>> number(-0.04, 1), number(-2.0, 0), number(3.0, 0, sign=True)
-    ('0', '−2', '+3')
-    """
-    text = f"{abs(value):.{decimals}f}"
-    if not float(text):
-        return "0"
-    return (MINUS if value < 0 else "+" if sign else "") + text
-
-
-def decimals_for(spread: float, value: float = 0.0) -> int:
-    """Return decimals that a number with this half-range (or, without one, this size) deserves."""
-    size = spread if spread > 0 else abs(value) / 10
-    if not size > 0:
-        return 0
-    return min(max(0, math.ceil(-math.log10(size / 2))), 12)
-
-
 def unit_of(spec: ResponseSpec) -> str:
     """Return the unit with the space before it, or nothing."""
     return f" {spec.unit}" if spec.unit else ""
 
 
-def size(value: float, low: float | None, high: float | None, spec: ResponseSpec) -> str:
-    """Write the size of a change and its range, both along the direction of the change: "14 L* (9 to 19)"."""
-    places = decimals_for((high - low) / 2 if low is not None and high is not None else 0.0, value)
-    text = f"{number(abs(value), places)}{unit_of(spec)}"
+def size(value: float, low: float | None, high: float | None, spec: ResponseSpec, limit: float | None = None) -> str:
+    """Write the size of a change and its range, both along the direction of the change: "14 L* (9 to 19)".
+
+    With a limit, enough digits to see that the value lies below it.
+    """
     if low is None or high is None or low == high:
-        return text
-    ends = (low, high) if value >= 0 else (-high, -low)
-    return f"{text} ({number(ends[0], places)} to {number(ends[1], places)})"
+        return f"{number(abs(value), decimals_for(0.0, value))}{unit_of(spec)}"
+    places = decimals_telling(low, high, value, limit=limit)
+    first, last = (low, high) if value >= 0 else (-high, -low)
+    head = f"{number(abs(value), places)}{unit_of(spec)}"
+    return f"{head} ({end_of_range(first, places)} to {end_of_range(last, places)})"
+
+
+def between(low: float, high: float, spec: ResponseSpec, limit: float | None = None) -> str:
+    """Write a range that may hold nought: "between −2.8 and +0.6 L*"."""
+    places = decimals_telling(low, high, low, high, limit=limit)
+    return f"between {end_of_range(low, places, True)} and {end_of_range(high, places, True)}{unit_of(spec)}"
+
+
+def amount(value: float, spec: ResponseSpec) -> str:
+    """Write a stated number with its unit: "0.5", "2 L*"."""
+    return f"{significant(value)}{unit_of(spec)}"
 
 
 def span(low: Setting, high: Setting, factor: Factor, show: Show) -> str:
@@ -129,32 +120,74 @@ def p_text(p: float) -> str:
 def main_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec, show: Show, many: int) -> str:
     """Say what one factor does."""
     label = factor.label
-    up = found.effect >= 0
-    how_much = size(found.effect, found.low, found.high, spec)
     named = isinstance(found.setting_low, str)
+    how_much = size(found.effect, found.low, found.high, spec, spec.smallest_that_matters)
     if named:
         low, high = show(found.setting_low, factor), show(found.setting_high, factor)
         change = f"With {high} {subject(spec)} is {_more(how_much, is_more(spec, True))} than with {low}"
     else:
-        change = f"{capital(span(found.setting_low, found.setting_high, factor, show))} {moves(spec, up)} by {how_much}"
+        run = span(found.setting_low, found.setting_high, factor, show)
+        change = f"{capital(run)} {moves(spec, found.effect >= 0)} by {how_much}"
     if found.verdict == "drives":
-        return f"{change}: {label} {verb(label, 'drives', 'drive')} it."
+        mixed = found.low is not None and found.high is not None and found.low <= 0 <= found.high
+        doubt = ", though no two of its levels can be told apart for certain" if mixed else ""
+        return f"{change}: {label} {verb(label, 'drives', 'drive')} it{doubt}."
     if found.verdict == "may drive":
+        limit = spec.smallest_that_matters
+        if limit and abs(found.effect) < limit and found.p_holm is not None and found.p_holm <= ALPHA:
+            moves_it = verb(label, "moves", "move")
+            return f"{change}: {label} {moves_it} it, but by less than the {amount(limit, spec)} that would matter."
         return f"{change}: {label} may drive it, but {found.why}."
     if found.verdict == "cannot tell":
         return f"{_seen(found, how_much, factor, spec, show)}, but {found.why}."
     if found.low is None or found.high is None:
         return f"{capital(label)}: {found.why}."
-    places = decimals_for((found.high - found.low) / 2)
-    ends = f"{number(found.low, places, True)} and {number(found.high, places, True)}{unit_of(spec)}"
-    between = (
-        f"the widest gap between its levels ({show(found.setting_high, factor)} against {show(found.setting_low, factor)})"
-        if named
-        else f"the change {bare_span(found.setting_low, found.setting_high, factor, show)}"
+    matters = verb(label, "matters", "matter")
+    if found.verdict == "no sign":
+        limit = spec.smallest_that_matters or 0.0
+        would = f"{amount(limit, spec)} would matter"
+        what = (
+            f"the change {bare_span(found.setting_low, found.setting_high, factor, show)} is "
+            if not named
+            else f"{show(found.setting_high, factor)} against {show(found.setting_low, factor)} is "
+            if many == 2
+            else f"the widest gap between its levels ({show(found.setting_high, factor)} against "
+            f"{show(found.setting_low, factor)}) is "
+        )
+        return (
+            f"No sign that {label} {matters} for {_short(spec)}: {what}{between(found.low, found.high, spec, limit)}, "
+            f"and {would}."
+        )
+    run = (
+        bare_span(found.setting_low, found.setting_high, factor, show)
+        if not named
+        else f"for {show(found.setting_high, factor)} against {show(found.setting_low, factor)}"
     )
-    if named and many == 2:
-        between = f"{show(found.setting_high, factor)} against {show(found.setting_low, factor)}"
-    return f"No sign that {label} {verb(label, 'matters', 'matter')} for {_short(spec)}: {between} is between {ends}."
+    widest = " (its widest gap)" if named and many > 2 else ""
+    return (
+        f"Whether {label} {matters} for {_short(spec)} is not settled: {run}{widest} any change "
+        f"{between(found.low, found.high, spec)} fits these tiles."
+    )
+
+
+def by_its_middle(
+    found: TermFinding, bend: TermFinding, middle: Setting, factor: Factor, spec: ResponseSpec, show: Show
+) -> str:
+    """Say in one sentence that a factor without a slope from end to end matters by its middle."""
+    how_much = _more(
+        size(bend.effect, bend.low, bend.high, spec, spec.smallest_that_matters), is_more(spec, bend.effect >= 0)
+    )
+    line = bare_span(found.setting_low, found.setting_high, factor, show)
+    does = verb(factor.label, "matters", "matter") if bend.verdict == "drives" else "may matter"
+    ends = ""
+    if found.low is not None and found.high is not None:
+        ends = f"; from end to end the change is {between(found.low, found.high, spec)}"
+    doubt = "" if bend.verdict == "drives" else f". But {bend.why}"
+    return (
+        f"{capital(factor.label)} {does} for {_short(spec)} by {'its' if does != 'matter' else 'their'} middle: halfway, "
+        f"{place(middle, factor, show)}, {subject(spec)} is {how_much} than a straight line {line} would have it"
+        f"{ends}{doubt}."
+    )
 
 
 def _seen(found: TermFinding, how_much: str, factor: Factor, spec: ResponseSpec, show: Show) -> str:
@@ -182,7 +215,7 @@ def _more(how_much: str, word: str) -> str:
 
 
 def _short(spec: ResponseSpec) -> str:
-    return subject(spec) if spec.kind == "grade" else spec.label
+    return spec.spoken
 
 
 def doubling_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec) -> str:
@@ -199,14 +232,16 @@ def bend_sentence(found: TermFinding, middle: Setting, factor: Factor, spec: Res
     """Say that a factor's effect bends, or nothing where there is no sign of it."""
     if found.verdict not in ("drives", "may drive"):
         return ""
-    how_much = _more(size(found.effect, found.low, found.high, spec), is_more(spec, found.effect >= 0))
+    how_much = _more(
+        size(found.effect, found.low, found.high, spec, spec.smallest_that_matters), is_more(spec, found.effect >= 0)
+    )
     line = bare_span(found.setting_low, found.setting_high, factor, show)
     end = (
         f"the effect of {factor.label} is not a straight line"
         if found.verdict == "drives"
         else f"the effect of {factor.label} may bend, but {found.why}"
     )
-    return f"Halfway, at {show(middle, factor)}, {subject(spec)} is {how_much} than a straight line {line} would have it: {end}."
+    return f"Halfway, {place(middle, factor, show)}, {subject(spec)} is {how_much} than a straight line {line} would have it: {end}."
 
 
 def pair_sentence(
@@ -222,14 +257,37 @@ def pair_sentence(
         return ""
     first, second = factors
     depends = "depends" if found.verdict == "drives" else "may depend"
-    ways = [change.value >= 0 for change in changes]
-    sizes = [size(change.value, change.low, change.high, spec) for change in changes]
-    places = [place(a, second, show) for a in at]
+    named = isinstance(found.setting_low, str)
     run = bare_span(found.setting_low, found.setting_high, first, show)
-    one = f"{run} {moves(spec, ways[0])} by {sizes[0]} {places[0]}"
-    again = "by" if ways[0] == ways[1] else f"{moves(spec, ways[1]).removeprefix(subject(spec) + ' ')} by"
-    end = "" if found.verdict == "drives" else f", but {found.why}"
-    return f"The effect of {first.label} {depends} on {second.label}: {one} and {again} {sizes[1]} {places[1]}{end}."
+    if named:
+        run = f"with {show(found.setting_high, first)} rather than {show(found.setting_low, first)}"
+    places = [place(a, second, show) for a in at]
+
+    def told(change: Estimate) -> str:
+        how_much = size(change.value, change.low, change.high, spec)
+        if named:
+            return f"{subject(spec)} is {_more(how_much, is_more(spec, change.value >= 0))}"
+        return f"{moves(spec, change.value >= 0)} by {how_much}"
+
+    def open_range(change: Estimate) -> str:
+        return between(change.low or 0.0, change.high or 0.0, spec)
+
+    clear = [one.low is None or one.high is None or one.low > 0 or one.high < 0 for one in changes]
+    if all(clear):
+        one, two = told(changes[0]), told(changes[1]).removeprefix(f"{subject(spec)} ")
+        if not named and (changes[0].value >= 0) == (changes[1].value >= 0):
+            two = f"by {two.partition(' by ')[2]}"
+        both = f"{run} {one} {places[0]} and {two} {places[1]}"
+    elif any(clear):
+        sure = 0 if clear[0] else 1
+        both = (
+            f"{run} {told(changes[sure])} {places[sure]}; {places[1 - sure]} any change {open_range(changes[1 - sure])} "
+            "fits these tiles"
+        )
+    else:
+        both = f"{run} the change is {open_range(changes[0])} {places[0]} and {open_range(changes[1])} {places[1]}"
+    end = "" if found.verdict == "drives" else f", but {found.why}" if all(clear) else f". But {found.why}"
+    return f"The effect of {first.label} {depends} on {second.label}: {both}{end}."
 
 
 def place(setting: Setting, factor: Factor, show: Show) -> str:
@@ -240,30 +298,12 @@ def place(setting: Setting, factor: Factor, show: Show) -> str:
     return f"at {text}" if factor.unit or " " in text else f"at {text} {label_for(text, factor)}"
 
 
-def noise_sentence(variance: Mapping[str, float | None], spec: ResponseSpec, batch_word: str, batches: int) -> str:
-    """Say how far batches made alike and tiles made alike scatter; `batches` is 0 where each held one tile."""
-    tile = variance.get("tile")
-    batch = variance.get("batch")
-    unit = unit_of(spec)
-    explain = "(standard deviation: about two in three lie closer to their average than this)"
+def where_to_enter(spec: ResponseSpec, study: str) -> str:
+    """Say what to type to enter values: one by one, or all filled forms."""
+    command = {"grade": "rub", "number": "values"}.get(spec.kind, "colour") if not spec.of_colour else "colour"
+    return f'"tilestudy {command} {study}" (one by one) or "tilestudy enter {study}" (the filled forms)'
 
-    def sd(value: float) -> str:
-        root = math.sqrt(value)
-        return f"{number(root, decimals_for(root))}{unit}"
 
-    alike = plural(batch_word)
-    if tile is None:
-        return ""
-    if batches < 2:
-        return f"Tiles made alike scatter by about {sd(tile)} {explain}."
-    if batch is None:
-        return f"Tiles made alike in one {batch_word} scatter by about {sd(tile)} {explain}."
-    if batch <= 1e-6 * tile:
-        return (
-            f"Tiles made alike in one {batch_word} scatter by about {sd(tile)} {explain}; {alike} made alike show no "
-            f"scatter beyond that, though {batches} {alike} can hide some."
-        )
-    return (
-        f"{capital(alike)} made alike scatter by about {sd(batch)}, and tiles made alike in one {batch_word} by about "
-        f"{sd(tile)} {explain}."
-    )
+def value_of(spec: ResponseSpec) -> str:
+    """Write what a tile has: "a value of L*", "a dry rub grade"."""
+    return f"a {spec.label}" if spec.kind == "grade" else f"a value of {spec.spoken}"

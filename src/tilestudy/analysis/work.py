@@ -3,34 +3,44 @@
 The rule for a verdict, one for all terms and never a lone p below 0.05:
 
 - "cannot tell": there is no noise to judge the term by (each setting had one batch or session only, there are too few
-  tiles, or no noise was seen at all), or it always changed together with another factor.
+  tiles, no noise was seen at all, or every value is the same), or it always changed together with another factor.
 - "drives": p after Holm's correction over all tested terms of the response is at most 0.05, and the effect is at
   least `smallest_that_matters` (when one is stated).
 - "may drive": the 95 % range of the effect leaves out nought, or p is at most 0.05, but one of the two conditions of
   "drives" fails.
-- "no sign": anything else.
+- "no sign": the whole 95 % range lies within plus and minus `smallest_that_matters`; for a factor analysed level by level
+  the ranges of all pairs of levels do. Without a stated `smallest_that_matters` nothing is ever called "no sign": no
+  range is narrow unless somebody says what would be.
+- "not settled": anything else. Changes that would matter fit these tiles, and so does none.
 
 Sources: Holm (1979), Scand. J. Statist. 6:65; the batch as whole plot: Yates (1935), J. Roy. Statist. Soc. Suppl. 2:181.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
-import pandas as pd
 
 from tilestudy.analysis import wording
-from tilestudy.analysis.findings import LEAST_DF, PassCount, ResponseSpec, TermFinding, Verdict
+from tilestudy.analysis.findings import (
+    ALPHA,
+    LEAST_DF,
+    PassCount,
+    ResponseSpec,
+    TermFinding,
+    Verdict,
+    bend_instead,
+    rescaled,
+)
 from tilestudy.analysis.mixed import Array, Estimate, FTest, MixedFit, fit_mixed
 from tilestudy.analysis.model import STRATA, CodedModel, Coding, Term, indicators
-from tilestudy.analysis.naming import Show, listed, speak
-from tilestudy.errors import NotEnoughError
+from tilestudy.analysis.naming import Show, listed, plural, speak
+from tilestudy.analysis.usable import Usable
 from tilestudy.study.records import Factor, SetPer, Setting
-
-ALPHA = 0.05
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
@@ -46,47 +56,6 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
         highest = max(highest, min(1.0, (m - place) * p_values[i]))
         corrected[i] = highest
     return tuple(corrected)
-
-
-@dataclass(frozen=True)
-class Usable:
-    """The usable rows, the tiles among them, and what fell out."""
-
-    rows: pd.DataFrame
-    tiles: pd.DataFrame
-    notes: tuple[str, ...]
-
-    def count(self, column: str) -> int:
-        """How many batches, sessions or scorers there are."""
-        return int(self.rows[column].nunique())
-
-
-def usable(frame: pd.DataFrame, factors: Sequence[Factor], response: ResponseSpec) -> Usable:
-    """Keep the rows that have a value and every setting; raises NotEnoughError when fewer than two tiles are left."""
-    wanted = ["tile", "batch", "session", *(factor.name for factor in factors), "y"]
-    absent = [name for name in wanted if name not in frame.columns]
-    if absent:
-        raise NotEnoughError(
-            f"The values of {response.label} come without {listed(absent)}, so nothing can be compared."
-        )
-    kept = [*wanted, *(["scorer"] if "scorer" in frame.columns else [])]
-    rows = frame.loc[:, kept]
-    finite = np.isfinite(pd.to_numeric(rows["y"], errors="coerce").to_numpy(dtype=float))
-    whole = finite & rows.drop(columns="y").notna().all(axis=1).to_numpy()
-    notes = []
-    if not whole.all():
-        lost = int((~whole).sum())
-        notes.append(
-            f"{lost} {'row has' if lost == 1 else 'rows have'} no value or no setting and {'was' if lost == 1 else 'were'} left out."
-        )
-    rows = rows.loc[whole].reset_index(drop=True)
-    tiles = rows.drop_duplicates("tile").reset_index(drop=True)
-    if len(tiles) < 2:
-        have = "No tile has" if tiles.empty else f"Only one tile ({tiles['tile'].iloc[0]}) has"
-        raise NotEnoughError(
-            f"{have} a value of {response.label}, and it takes several to compare. Enter the other tiles' values first."
-        )
-    return Usable(rows, tiles, tuple(notes))
 
 
 class Work:
@@ -113,9 +82,16 @@ class Work:
         self.X = model.matrix(data.rows)
         self.fit: MixedFit | None = None
         self.naive: MixedFit | None = None
-        if np.ptp(self.y) > 1e-12 * max(1.0, float(np.abs(self.y).max())):
-            self.fit = fit_mixed(self.y, self.X, self._groups())
-            self.naive = fit_mixed(self.y, self.X) if self.n_batches > 1 else None
+        self.shift = float(np.median(self.y))
+        apart = float(np.abs(self.y - self.shift).max())
+        self.scale = 1.0
+        self.by_pairs: set[str] = set()  # terms told between levels that are not the first and last
+        self.reach: dict[str, float] = {}  # by term: the largest change that fits, either way
+        if np.ptp(self.y) > 8 * np.finfo(float).eps * float(np.abs(self.y).max()):
+            self.scale = 2.0 ** math.ceil(math.log2(apart))  # a power of two: not a digit is lost
+            z = (self.y - self.shift) / self.scale
+            self.fit = fit_mixed(z, self.X, self._groups())
+            self.naive = fit_mixed(z, self.X) if self.n_batches > 1 else None
         self.luck = self._find_luck()
         self.ranged = self.fit is not None and not self.fit.perfect and not self.luck
 
@@ -159,23 +135,36 @@ class Work:
         corrected = holm([p for draft in drafts if (p := draft.p) is not None])
         for i, p_holm in zip(tested, corrected, strict=True):
             drafts[i] = replace(drafts[i], p_holm=p_holm)
-        return tuple(self._judge(draft, len(tested)) for draft in drafts)
+        judged = [self._judge(draft, len(tested)) for draft in drafts]
+        return tuple(
+            replace(one, why=f"no slope from end to end is seen, but the middle lies off the line: see {bend}")
+            if (other := bend_instead(judged, one)) and (bend := speak(other.term, self.labels))
+            else one
+            for one in judged
+        )
 
     def contrast(self, row: Array, level: float | None = None) -> Estimate:
         """Estimate a combination of the coefficients; without a range where no noise was seen."""
         if self.fit is None:
             return Estimate(0.0)
+        if float(np.abs(row).max()) < 1e-9:
+            return Estimate(0.0)
         found = self.fit.contrast(row, level or self.level)
-        value = found.value if abs(found.value) > 1e-11 * float(np.abs(self.y).max()) else 0.0
+        if abs(found.value) <= 1e-11:
+            found = replace(found, value=0.0)
         if self.fit.perfect or (found.ddf is not None and found.ddf < LEAST_DF):
-            return Estimate(value)
-        return replace(found, value=value)
+            found = Estimate(found.value)
+        return rescaled(found, self.scale)
 
     def ends(self, coding: Coding) -> list[tuple[Setting, Setting]]:
-        """Pairs of settings an effect is taken between: the ends of a scale, or each pair of named levels."""
+        """Pairs of settings an effect is told between: the ends of a scale, or each pair of named levels."""
         if coding.factor.numeric and not any(isinstance(level, str) for level in coding.levels):
             return [(coding.levels[0], coding.levels[-1])]
         return list(combinations(coding.levels, 2))
+
+    def every_pair(self, coding: Coding) -> list[tuple[Setting, Setting]]:
+        """Pairs of settings that may differ: the ends of a scale, or each pair of levels compared level by level."""
+        return list(combinations(coding.levels, 2)) if coding.scale == "steps" else self.ends(coding)
 
     def change(self, name: str, low: Setting, high: Setting, at: Mapping[str, Setting] | None = None) -> Array:
         """Coefficients of the change when one factor goes from low to high, others at `at` or averaged."""
@@ -191,41 +180,54 @@ class Work:
     def _draft(self, term: Term) -> TermFinding:
         coding = self.model.codings[term.factors[0]]
         name = term.factors[0]
+        test = self._test(term)
         doubling: Estimate | None = None
-        ends = self.ends(coding)
+        ends, pairs = self.ends(coding), self.every_pair(coding)
         if term.kind == "main":
+            rows = [self.change(name, low, high) for low, high in pairs]
             best, effect = self._widest([self.change(name, low, high) for low, high in ends])
+            if len(pairs) > len(ends) and test is not None and (test.p or 0.0) <= ALPHA and _holds_nought(effect):
+                ends = pairs  # numbers compared level by level, and it is not the first and last that differ
+                best, effect = self._widest(rows)
             low, high = ends[best]
             if effect.value < 0 and isinstance(low, str):
                 low, high = high, low
-                effect = Estimate(-effect.value, effect.se, effect.ddf, _minus(effect.high), _minus(effect.low))
+                effect = rescaled(effect, -1.0)
+                effect = replace(effect, se=_minus(effect.se), low=effect.high, high=effect.low)
             if coding.scale == "log" and isinstance(low, float) and isinstance(high, float):
-                doublings = float(np.log2(high / low))
-                doubling = _divided(effect, doublings)
+                doubling = rescaled(effect, 1.0 / float(np.log2(high / low)))
         elif term.kind == "bend":
             low, high = ends[0]
             middle = self.middle(coding)
             row = self.model.row({name: middle}) - (self.model.row({name: low}) + self.model.row({name: high})) / 2.0
+            rows = [row]
             effect = self.contrast(row)
         else:
             other = self.model.codings[term.factors[1]]
-            both = [(mine, its) for mine in ends for its in self.ends(other)]
-            rows = [
-                self.change(name, *mine, {other.name: its[1]}) - self.change(name, *mine, {other.name: its[0]})
-                for mine, its in both
-            ]
-            best, effect = self._widest(rows)
-            low, high = both[best][0]
-        columns = np.eye(self.model.width)[list(term.columns)]
-        test: FTest | None = None
-        if self.fit is not None and not self.fit.perfect and term.name not in self.luck:
-            test = self.fit.test(columns)
-            if test.ddf < LEAST_DF or effect.low is None or (term.set_per == "tile" and self.model.spare["tile"] < 1):
-                test = None
-        naive = self.naive.test(columns).p if self.naive is not None else None
-        if test is None:
+
+            def differing(mine: Choices, its: Choices) -> tuple[list[tuple[Setting, Setting]], list[Array]]:
+                both = [(one, at) for one in mine for at in its]
+                return [one for one, _ in both], [
+                    self.change(name, *one, {other.name: at[1]}) - self.change(name, *one, {other.name: at[0]})
+                    for one, at in both
+                ]
+
+            all_spans, rows = differing(pairs, self.every_pair(other))
+            spans, told = differing(ends, self.ends(other))
+            best, effect = self._widest(told)
+            if len(rows) > len(told) and test is not None and (test.p or 0.0) <= ALPHA and _holds_nought(effect):
+                self.by_pairs.add(term.name)
+                spans = all_spans
+                best, effect = self._widest(rows)
+            low, high = spans[best]
+        if test is None or effect.low is None:
+            test = None
             effect = Estimate(effect.value)
             doubling = Estimate(doubling.value) if doubling else None
+        elif (reach := self._reach(rows)) is not None:
+            self.reach[term.name] = reach
+        columns = np.eye(self.model.width)[list(term.columns)]
+        naive = self.naive.test(columns).p if self.naive is not None else None
         return TermFinding(
             term=term.name,
             kind=term.kind,
@@ -248,6 +250,20 @@ class Work:
             naive_p=naive,
         )
 
+    def _test(self, term: Term) -> FTest | None:
+        """Test one term, or None where the noise it must be judged by was not measured."""
+        if self.fit is None or self.fit.perfect or term.name in self.luck:
+            return None
+        test = self.fit.test(np.eye(self.model.width)[list(term.columns)])
+        unmeasured = test.ddf < LEAST_DF or (term.set_per == "tile" and self.model.spare["tile"] < 1)
+        return None if unmeasured else test
+
+    def _reach(self, rows: list[Array]) -> float | None:
+        """Largest change, either way, that fits any of these contrasts; None where one has no range."""
+        estimates = [self.contrast(row, 1.0 - (1.0 - self.level) / len(rows)) for row in rows]
+        ends = [end for one in estimates for end in (one.low, one.high)]
+        return None if any(end is None for end in ends) else max(abs(end) for end in ends if end is not None)
+
     def middle(self, coding: Coding) -> float:
         """The setting half-way along a factor's scale, stored units."""
         ends = [level for level in (coding.levels[0], coding.levels[-1]) if not isinstance(level, str)]
@@ -262,13 +278,17 @@ class Work:
         spec = self.spec
         name = speak(found.term, self.labels)
         if self.fit is None:
-            return "no sign", "every value is the same"
+            return "cannot tell", "every value is the same"
         if self.fit.perfect:
             return "cannot tell", "no noise at all was seen between the tiles, so no range can be given"
         if found.p is None or found.p_holm is None:
             if found.term in self.luck:
                 return "cannot tell", self._luck(found, name)
-            return "cannot tell", "the tiles are too few to measure the noise it must be judged by"
+            many = plural(self.unit(found.set_per))
+            return (
+                "cannot tell",
+                f"there are too few {many} to measure the noise between {many}, by which it must be judged",
+            )
         others = self.model.together.get(found.term, ())
         if others:
             with_what = listed([speak(other, self.labels) for other in others])
@@ -288,17 +308,19 @@ class Work:
                     "may drive",
                     f"{asked} questions were asked of the same tiles and one such answer can come by chance",
                 )
-            unit = wording.unit_of(spec)
-            return "may drive", f"this is less than the {smallest:g}{unit} that would matter"
-        if smallest and found.low is not None and found.high is not None:
-            reach = max(-found.low, found.high)
-            if reach >= smallest:
-                places = wording.decimals_for(reach / 5)
-                return (
-                    "no sign",
-                    f"a change of {wording.number(reach, places)}{wording.unit_of(spec)} cannot be ruled out either",
-                )
-        return "no sign", "the range includes no change at all"
+            this = "this"
+            if found.kind == "pair":
+                this = f"the difference, {wording.size(found.effect, found.low, found.high, spec, smallest)},"
+            return "may drive", f"{this} is less than the {wording.amount(smallest, spec)} that would matter"
+        reach = self.reach.get(found.term)
+        if smallest and reach is not None and reach <= smallest:
+            return (
+                "no sign",
+                f"any change that fits these tiles is smaller than the {wording.amount(smallest, spec)} that would matter",
+            )
+        if found.low is None or found.high is None:
+            return "not settled", "no range could be given"
+        return "not settled", f"any change {wording.between(found.low, found.high, spec)} fits these tiles"
 
     def _luck(self, found: TermFinding, name: str) -> str:
         unit = self.unit(self.luck[found.term])
@@ -321,23 +343,32 @@ class Work:
         label = self.labels[name]
         return wording.verb(label, label, f"setting of {label}")
 
-    def variance(self) -> dict[str, float | None]:
-        """Squared standard deviations by source of noise; None where these tiles cannot tell."""
+    def variance(self, terms: Sequence[TermFinding]) -> dict[str, float | None]:
+        """Squared standard deviations by source of noise; None where these tiles cannot tell.
+
+        Noise too poorly measured to judge any term by is not told as a number either.
+        """
         residual = ("scoring" if self.n_scorers else "repeats") if self.several else "tile"
         shown: dict[str, float | None] = {}
         if self.fit is None:
             return {"tile": 0.0}
         aside = self.fit.set_aside
+        by_place = {place: [t for t in terms if t.set_per == place] for place in STRATA}
+        unmeasured = {place for place, those in by_place.items() if those and all(t.p is None for t in those)}
+        if self.fit.perfect:
+            unmeasured = set()
         for name in self._groups():
             if name == "session" and aside.get(name) == "same as batch":
                 continue  # a batch each session: its luck is called the batch's
-            shown[name] = None if name in aside or name in self.luck.values() else self.fit.variance[name]
-        shown[residual] = self.fit.variance["residual"]
+            lost = name in aside or name in self.luck.values() or name in unmeasured
+            shown[name] = None if lost else self.fit.variance[name] * self.scale**2
+        shown[residual] = None if residual in unmeasured else self.fit.variance["residual"] * self.scale**2
         return shown
 
     def pass_counts(self) -> dict[str, tuple[PassCount, ...]]:
-        """Count, at each level of each factor, the tiles whose median grade passes."""
-        if self.spec.passing is None:
+        """Count, at each level of each factor, the tiles whose median grade passes; reference tiles are not counted."""
+        counted = ~self.data.tiles["reference"].to_numpy(dtype=bool)
+        if self.spec.passing is None or not counted.any():
             return {}
         medians = self.data.rows.groupby("tile", sort=False)["y"].median()
         passes = medians.loc[self.data.tiles["tile"]].to_numpy() >= self.spec.passing - 1e-9
@@ -345,7 +376,7 @@ class Work:
         for name, coding in self.model.codings.items():
             index = np.asarray(coding.nearest(self.data.tiles[name].tolist()))
             counts[name] = tuple(
-                PassCount(setting, int(passes[index == i].sum()), int((index == i).sum()))
+                PassCount(setting, int(passes[counted & (index == i)].sum()), int((counted & (index == i)).sum()))
                 for i, setting in enumerate(coding.levels)
             )
         return counts
@@ -355,6 +386,8 @@ def _minus(value: float | None) -> float | None:
     return None if value is None else -value
 
 
-def _divided(estimate: Estimate, by: float) -> Estimate:
-    parts = [None if part is None else part / by for part in (estimate.se, estimate.low, estimate.high)]
-    return Estimate(estimate.value / by, parts[0], estimate.ddf, parts[1], parts[2])
+def _holds_nought(one: Estimate) -> bool:
+    return one.low is not None and one.high is not None and one.low <= 0 <= one.high
+
+
+Choices = list[tuple[Setting, Setting]]

@@ -7,7 +7,7 @@ A factor set per batch changes only between batches, one set per session only be
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import ceil, prod
@@ -19,7 +19,8 @@ from tilestudy.design.codes import deal_codes
 from tilestudy.errors import PlanError
 from tilestudy.study.records import Batch, Factor, Limits, Plan, Setting, Study, Tile
 
-_Load = tuple[dict[str, Setting], list[dict[str, Setting]]]
+Load = tuple[dict[str, Setting], list[dict[str, Setting]]]
+"""A batch to make: its settings, and those of its tiles."""
 REFERENCES = 3
 """Reference tiles in a batch: first, middle and last."""
 
@@ -100,7 +101,7 @@ def sizes(study: Study, clock: Clock) -> list[Size]:
         tiles_per_batch = _largest(study, parts) + extra
         batches = per_session * per_batch * batches_each
         tiles = per_session * per_batch * (batches_each // parts) * per_tile + batches * extra
-        in_session = _batches_in_session(study, clock, tiles_per_batch)
+        in_session = batches_in_session(study, clock, tiles_per_batch)
         if in_session == 0:
             continue
         each = ceil(per_batch * batches_each / in_session) if in_session else 1
@@ -120,7 +121,7 @@ def _largest(study: Study, parts: int) -> int:
     return max(len(share) for share in share_out(study.factors_set_per("tile"), parts))
 
 
-def _batches_in_session(study: Study, clock: Clock, tiles_per_batch: int) -> int | None:
+def batches_in_session(study: Study, clock: Clock, tiles_per_batch: int) -> int | None:
     """Batches that fit a session, by the stated count and by the minutes; None for no limit."""
     fits = [study.limits.batches_per_session] if study.limits.batches_per_session else []
     if study.limits.minutes is not None:
@@ -188,7 +189,6 @@ def lay_out(
     clock: Clock,
     seed: int,
     taken: Collection[str] = (),
-    batch_prefix: Callable[[int], str] = lambda number: f"B{number}",
 ) -> Plan:
     """Lay the full grid out over batches and sessions, in random order from a seed.
 
@@ -201,8 +201,6 @@ def lay_out(
         The same study and seed give the same plan.
     taken : collection of str
         Tile codes already used in the studio.
-    batch_prefix : callable
-        Code of the n-th batch.
 
     Raises
     ------
@@ -211,15 +209,17 @@ def lay_out(
     """
     size, _ = choose_size(study, clock)
     rng = Random(seed)
+    return numbered(study, _grid_days(study, size, rng), seed, rng, taken)
+
+
+def _grid_days(study: Study, size: Size, rng: Random) -> Iterator[list[Load]]:
+    """Yield the loads of one session after another: the whole grid, replicated."""
     per_batch = combinations(study.factors_set_per("batch"))
     tile_factors = study.factors_set_per("tile")
-    batches: list[Batch] = []
-    loads: list[list[tuple[dict[str, Setting], bool]]] = []
-    session = 0
     session_settings = combinations(study.factors_set_per("session"))
     rng.shuffle(session_settings)
     for of_session in session_settings:
-        queue: list[tuple[dict[str, Setting], list[dict[str, Setting]]]] = []
+        queue: list[Load] = []
         for repeat in range(size.batches_each):
             turn = [
                 (of_batch, share_out(tile_factors, size.parts, number)[repeat % size.parts])
@@ -228,12 +228,18 @@ def lay_out(
             rng.shuffle(turn)
             queue += turn
         for chunk in _sessions(queue, size.batches_per_session, per_batch, rng):
-            session += 1
-            rng.shuffle(chunk)
-            for of_batch, share in chunk:
-                settings = {**of_session, **of_batch}
-                batches.append(Batch(batch_prefix(len(batches) + 1), session, len(batches) + 1, settings))
-                loads.append(_run_order(study, share, rng))
+            yield [({**of_session, **of_batch}, share) for of_batch, share in chunk]
+
+
+def numbered(study: Study, days: Iterable[list[Load]], seed: int, rng: Random, taken: Collection[str] = ()) -> Plan:
+    """Turn the loads of each session into a plan: random order within sessions and batches, reference tiles, codes."""
+    batches: list[Batch] = []
+    loads: list[list[tuple[dict[str, Setting], bool]]] = []
+    for session, day in enumerate(days, start=1):
+        rng.shuffle(day)
+        for settings, share in day:
+            batches.append(Batch(f"B{len(batches) + 1}", session, len(batches) + 1, settings))
+            loads.append(_run_order(study, share, rng))
     codes = iter(deal_codes(sum(map(len, loads)), taken, rng))
     tiles = [
         Tile(next(codes), batch.code, batch.session, order, {**batch.settings, **settings}, reference)
@@ -244,8 +250,8 @@ def lay_out(
 
 
 def _sessions(
-    queue: Sequence[_Load], room: int, per_batch: Sequence[dict[str, Setting]], rng: Random
-) -> list[list[_Load]]:
+    queue: Sequence[Load], room: int, per_batch: Sequence[dict[str, Setting]], rng: Random
+) -> list[list[Load]]:
     """Cut the queue into sessions.
 
     Whole replicates of the per-batch settings stay together where they fit a session. Where they do not, the best of many

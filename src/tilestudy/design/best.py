@@ -1,0 +1,131 @@
+"""The most telling tiles within the limits, where the full grid is too large or is not asked for.
+
+An I-optimal split plot over the study's own levels and workable settings (`tilestudy.design.optimal`; Goos & Jones 2011,
+chapters 10 and 11): batches as whole plots, sessions as blocks. Freshly made batches come before more tiles in a batch,
+since a per-batch factor is judged from batch to batch.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from math import prod
+from random import Random
+from typing import Literal
+
+import numpy as np
+
+from tilestudy.design.layout import REFERENCES, Clock, Load, batches_in_session, numbered, sizes
+from tilestudy.design.optimal import OptimalPlan, Problem, optimise
+from tilestudy.errors import PlanError
+from tilestudy.study.records import Plan, Study
+
+ModelName = Literal["main effects", "interactions", "quadratic"]
+MODELS: tuple[ModelName, ...] = ("quadratic", "interactions", "main effects")
+"""From the richest model to the poorest."""
+
+SPARE_TILES = 3
+"""Tiles beyond the model's terms, so that noise can be seen."""
+
+
+@dataclass(frozen=True)
+class BestPlan:
+    """A plan of chosen tiles, the model it can carry, and how many combinations the full grid has."""
+
+    plan: Plan
+    model: ModelName
+    terms: int
+    grid: int
+
+
+def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = frozenset()) -> BestPlan:
+    """Choose the tiles that tell most within the limits, and lay them out.
+
+    The richest model is taken that the tiles and batches can carry with something to spare.
+
+    Raises
+    ------
+    PlanError
+        When not even main effects can be told within the limits.
+    """
+    rng = Random(seed)
+    grid = prod(len(factor.levels) for factor in study.factors)
+    fault: PlanError | None = None
+    for model in MODELS:
+        try:
+            shape = _shape(study, clock, model)
+            chosen = optimise(_problem(study, shape, model), np.random.default_rng(seed), rounding=False)
+        except PlanError as error:
+            fault = error
+            continue
+        if len(chosen.settings) >= len(chosen.terms) + SPARE_TILES or model == MODELS[-1]:
+            plan = numbered(study, _days(study, chosen), seed, rng, taken)
+            return BestPlan(plan, model, len(chosen.terms), grid)
+    raise fault if fault is not None else PlanError("No model was tried.")
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """Tiles in each batch (reference tiles not counted), and the session of each batch from 0."""
+
+    batch_sizes: tuple[int, ...]
+    sessions: tuple[int, ...]
+
+
+def _shape(study: Study, clock: Clock, model: ModelName) -> _Shape:
+    """Share the tiles there may be over batches and sessions."""
+    limits = study.limits
+    extra = REFERENCES if study.reference_tiles else 0
+    wanted = max(sizes(study, clock), key=lambda size: size.tiles)
+    most_tiles = limits.tiles if limits.tiles is not None else wanted.tiles
+    kinds = prod(len(factor.levels) for factor in study.factors if factor.set_per != "tile")
+    batches = min(limits.batches or 10**6, max(kinds * study.batches_each, 2))
+    batches = max(1, min(batches, most_tiles // (extra + 2)))
+    room = limits.tiles_per_batch - extra if limits.tiles_per_batch is not None else 10**6
+    grid = prod(len(factor.levels) for factor in study.factors_set_per("tile"))
+    tiles = min(most_tiles - batches * extra, batches * room, batches * 2 * grid)
+    if tiles < batches:
+        raise PlanError(f"{most_tiles} tiles in batches of at most {room} leave nothing to choose. Raise [limits].")
+    largest = -(-tiles // batches) + extra
+    in_session = batches_in_session(study, clock, largest)
+    if in_session == 0:
+        raise PlanError(
+            f"One batch of {largest} tiles does not fit a session of {limits.minutes:g} minutes. Raise minutes, or give "
+            "tiles_per_batch a smaller number."
+        )
+    per_session = in_session or batches
+    if limits.sessions is not None and -(-batches // per_session) > limits.sessions:
+        batches = limits.sessions * per_session
+        tiles = min(tiles, batches * room)
+    least_sessions = max(-(-batches // per_session), 2 if study.factors_set_per("session") else 1)
+    sessions = tuple(number * least_sessions // batches for number in range(batches))
+    return _Shape(tuple(tiles // batches + (number < tiles % batches) for number in range(batches)), sessions)
+
+
+def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
+    batch_sd, tile_sd = study.noise
+    scaled = frozenset(factor.name for factor in study.factors if factor.scaled)
+    workable = {
+        factor.name: tuple(float(level) for level in factor.levels) for factor in study.factors if factor.scaled
+    }
+    return Problem(
+        study.factors,
+        shape.batch_sizes,
+        model,
+        eta=(batch_sd / tile_sd) ** 2,
+        sessions=shape.sessions if len(set(shape.sessions)) > 1 else (),
+        workable=workable,
+        discrete=scaled,
+    )
+
+
+def _days(study: Study, chosen: OptimalPlan) -> list[list[Load]]:
+    """Return the loads of each session from the chosen settings."""
+    names = [factor.name for factor in study.factors]
+    of_batch = {factor.name for factor in study.factors if factor.set_per != "tile"}
+    days: dict[int, dict[int, Load]] = defaultdict(dict)
+    for row, batch, session in zip(chosen.settings, chosen.batch, chosen.session, strict=True):
+        settings = dict(zip(names, row, strict=True))
+        load = days[session].setdefault(batch, ({n: v for n, v in settings.items() if n in of_batch}, []))
+        load[1].append({name: value for name, value in settings.items() if name not in of_batch})
+    return [list(day.values()) for _, day in sorted(days.items())]
