@@ -48,7 +48,7 @@ from tilestudy.trade.template import study_text
 
 if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
-    from tilestudy.design.appraise import Noise
+    from tilestudy.design.appraise import Appraisal, Noise
     from tilestudy.design.layout import Clock
     from tilestudy.store.book import Outcome, PlanSaved, StudyBook
 
@@ -171,8 +171,6 @@ class Studio:
 
         Tiles with records are never discarded. Planning an unchanged study again changes nothing.
         """
-        from tilestudy.design.layout import lay_out
-
         study = self.study(name)
         with self.book() as book:
             old, recorded = book.plan(name), book.tiles_with_records(name)
@@ -183,7 +181,7 @@ class Studio:
                 return self._report(study, old, (note,))
             again = seed if seed is not None else old.seed if old is not None else secrets.randbelow(10_000)
             ours = {tile.code for tile in old.tiles} if old is not None else set()
-            if old is not None and _same_layout(lay_out(study, self._clock(study), old.seed, book.codes() - ours), old):
+            if old is not None and _same_layout(self._lay_out(study, old.seed, book.codes() - ours), old):
                 if again == old.seed:
                     return self._report(study, old, ("This is the plan as it was: the study file has not changed.",))
                 if recorded:
@@ -191,7 +189,7 @@ class Studio:
                         f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records, so the "
                         f"order is not drawn anew. The plan stays that of seed {old.seed}."
                     )
-            fresh = lay_out(study, self._clock(study), again, book.codes() - (ours - recorded))
+            fresh = self._lay_out(study, again, book.codes() - (ours - recorded))
             _check_room(study, fresh, [tile for tile in old.tiles if tile.code in recorded] if old is not None else [])
             saved = book.save_plan(name, fresh, self._text(name), self.now())
         self._write_tile_list(study, saved.plan)
@@ -207,6 +205,26 @@ class Studio:
                 f"{many} of the old plan {have} records and {'stays' if have == 'has' else 'stay'}: {' '.join(saved.kept)}."
             )
         return self._report(study, saved.plan, tuple(notes))
+
+    def _lay_out(self, study: Study, seed: int, taken: frozenset[str] = frozenset()) -> Plan:
+        """Lay out the whole grid where it is asked for or fits, else the most telling tiles within the limits."""
+        from tilestudy.design.best import lay_out_best
+        from tilestudy.design.layout import lay_out
+
+        if self._whole_grid(study):
+            return lay_out(study, self._clock(study), seed, taken)
+        return lay_out_best(study, self._clock(study), seed, taken).plan
+
+    def _whole_grid(self, study: Study) -> bool:
+        from tilestudy.design.layout import choose_size
+
+        if study.choose:
+            return study.choose == "grid"
+        try:
+            choose_size(study, self._clock(study))
+        except PlanError:
+            return False
+        return True
 
     def take_in(self, name: str, file: Path) -> PlanReport:
         """Take in tiles that exist already, from a CSV: codes, batches, settings."""
@@ -240,29 +258,42 @@ class Studio:
     def _report(self, study: Study, plan: Plan, kept: tuple[str, ...]) -> PlanReport:
         from tilestudy.design import words
         from tilestudy.design.appraise import appraise
-        from tilestudy.design.layout import choose_size, lay_out, minutes_for_all_settings
+        from tilestudy.design.best import chosen_in_words, lay_out_best
 
         word, noise = self.word(study), self._noise(study)
         appraisal = appraise(study, plan, noise)
         sentences = [*words.describe(study, plan, word), *words.tell(study, appraisal, plan, word)]
-        if not plan.taken_in:
-            size, wanted = choose_size(study, self._clock(study))
-            sentences += words.cost_of_replicating(study, size, wanted, word)
-            minutes = minutes_for_all_settings(study, self._clock(study), size)
-            if study.limits.minutes is not None and minutes > study.limits.minutes:
-                longer = replace(study, limits=replace(study.limits, minutes=float(minutes), batches_per_session=None))
-                seen = appraise(study, lay_out(longer, self._clock(study), plan.seed), noise)
-                sentences += words.longer_sessions(study, appraisal, seen, minutes, word)
-            more = replace(
-                study,
-                batches_each=size.batches_each // size.parts + 1,
-                limits=replace(study.limits, tiles=None, batches=None, sessions=None),
-            )
-            if size == wanted and size.parts == 1:
-                bigger = lay_out(more, self._clock(study), plan.seed)
-                sentences += words.one_more_batch(study, appraisal, appraise(study, bigger, noise), plan, bigger, word)
+        if not plan.taken_in and self._whole_grid(study):
+            sentences += self._what_more_would_buy(study, plan, appraisal, noise, word)
+        elif not plan.taken_in:
+            sentences += chosen_in_words(study, lay_out_best(study, self._clock(study), plan.seed))
         sentences.append(words.beyond(study, plan))
         return PlanReport(study, plan, word, appraisal, tuple(sentences), kept)
+
+    def _what_more_would_buy(
+        self, study: Study, plan: Plan, appraisal: Appraisal, noise: Noise, word: str
+    ) -> list[str]:
+        """Say what the limits cost, and what longer sessions or one more batch would buy."""
+        from tilestudy.design import words
+        from tilestudy.design.appraise import appraise
+        from tilestudy.design.layout import choose_size, lay_out, minutes_for_all_settings
+
+        size, wanted = choose_size(study, self._clock(study))
+        sentences = words.cost_of_replicating(study, size, wanted, word)
+        minutes = minutes_for_all_settings(study, self._clock(study), size)
+        if study.limits.minutes is not None and minutes > study.limits.minutes:
+            longer = replace(study, limits=replace(study.limits, minutes=float(minutes), batches_per_session=None))
+            seen = appraise(study, lay_out(longer, self._clock(study), plan.seed), noise)
+            sentences += words.longer_sessions(study, appraisal, seen, minutes, word)
+        more = replace(
+            study,
+            batches_each=size.batches_each // size.parts + 1,
+            limits=replace(study.limits, tiles=None, batches=None, sessions=None),
+        )
+        if size == wanted and size.parts == 1:
+            bigger = lay_out(more, self._clock(study), plan.seed)
+            sentences += words.one_more_batch(study, appraisal, appraise(study, bigger, noise), plan, bigger, word)
+        return sentences
 
     def _write_tile_list(self, study: Study, plan: Plan) -> None:
         """Keep the tile list beside the study file, so that the folder can be handed on by itself."""

@@ -166,3 +166,30 @@ def test_pack_keeps_a_form_that_holds_entries(run: Run, planned: Path) -> None:
     assert "Form kept as it is, it holds entries" in result.output
     assert "2026-01-05" in made.read_text()
     assert row["tile"] in made.read_text()
+
+
+def test_limits_too_tight_for_the_grid_get_the_most_telling_tiles(run: Run, planned: Path) -> None:
+    """14 tiles and a rule: the plan says so, keeps the rule and both limits, and is the same when asked again."""
+    study = planned / "study.toml"
+    rule = '\n[[never]]\nstrength = "above 5 g/L"\ndip_time = "above 60 s"\n'
+    study.write_text(study.read_text().replace("tiles = 40", "tiles = 14") + rule)
+    data = json.loads(run("plan", "plaques", "--json").output)
+    assert len(data["tiles"]) == 14
+    assert len(data["batches"]) <= 8
+    assert not any(t["settings"]["strength"] > 5 and t["settings"]["dip_time"] > 60 for t in data["tiles"])
+    told = " ".join(run("plan", "plaques").output.split())
+    assert "The whole grid does not fit the limits" in told
+    assert "the study file has not changed" in told
+    assert run("pack", "plaques").exit_code == 0
+
+
+def test_a_rule_thins_the_grid(run: Run, planned: Path) -> None:
+    """Within the limits the grid is made without what is ruled out; a misspelt factor in a rule is a fault."""
+    study = planned / "study.toml"
+    text = study.read_text()
+    study.write_text(text + '\n[[never]]\nstrength = "9 g/L"\ndip_time = "above 60 s"\n')
+    assert len(json.loads(run("plan", "plaques", "--json").output)["tiles"]) == 32
+    study.write_text(text + '\n[[never]]\nstrenght = "9 g/L"\n')
+    result = run("plan", "plaques")
+    assert result.exit_code == 2
+    assert '"strenght" under [[never]] is no factor of this study. Did you mean "strength"?' in result.output

@@ -22,6 +22,7 @@ from tilestudy.paper.content import (
     Line,
     MainEffects,
     Masthead,
+    MeasureSheet,
     Panel,
     Protection,
     RubSheet,
@@ -175,9 +176,9 @@ def bench_pack() -> BenchPack:
             "Whether water hardness matters: one tap is used throughout.",
             "Anything outside 1 to 9 g/L and 10 to 90 s.",
         ),
-        open_questions=(
-            "Is the pickle pot at another bench, with its own extraction?",
-            "Are the tongs used in the bath kept out of the pickle?",
+        to_confirm=(
+            "The pickle pot stands at another bench, with its own extraction.",
+            "The tongs used in the bath are never used in the pickle.",
         ),
         opening=(
             "Extraction on, checked with a strip of tissue",
@@ -199,6 +200,25 @@ def bench_pack() -> BenchPack:
         cautions=CAUTIONS,
         protection=PROTECTION,
         first_aid=FIRST_AID,
+        measure_sheets=(
+            MeasureSheet(
+                "Colour readings, cured",
+                "Colour readings",
+                ("CIE L*, a*, b* as the instrument shows them.", "One spot is enough."),
+                ("date", "by", "instrument"),
+                (("spot 1", ("L*", "a*", "b*")), ("spot 2", ("L*", "a*", "b*"))),
+                tuple(reversed(order)),
+                "7 days after making",
+            ),
+            MeasureSheet(
+                "Values: gloss",
+                "Values",
+                ("Write each value in its unit.",),
+                ("date",),
+                (("", ("gloss, GU",)),),
+                tuple(order),
+            ),
+        ),
         rub_sheets=(
             RubSheet(
                 "Cloth rub, adapted from ISO 105-X12 (a textile standard)",
@@ -221,6 +241,8 @@ def bench_pack() -> BenchPack:
             Due("rub test, dry", "21 March 2026", "tiles of session 2"),
         ),
         back="Type the sheets into the forms in the study's folder, then: tilestudy enter house-plaques",
+        mishaps="bath clouded? timer missed?",
+        waste="used baths and rinse water",
     )
 
 

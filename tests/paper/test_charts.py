@@ -102,3 +102,13 @@ def test_named_levels_one_level_and_missing_ranges_are_drawn() -> None:
     levels = (Level("1", 1, 2.0), Level("2", 2, 2.0))
     crossed = replace(CROSSED, lines=tuple(Line(f"line {n}", levels) for n in range(7)))
     assert charts.interaction(crossed)
+
+
+def test_a_range_of_no_width_is_not_drawn() -> None:
+    """The middle of a straight line is its own average: a bar of no length there would look like certainty."""
+    levels = (Level("1", 1, 2.0, 1.5, 2.5), Level("2", 2, 3.0, 3.0, 3.0), Level("3", 3, 4.0, 3.5, 4.5))
+    flat = (levels[0], Level("2", 2, 3.0), levels[2])
+    drawn, bare = (
+        charts.main_effects(MainEffects("grade", (Panel("dip", "s", "linear", one),), "alt")) for one in (levels, flat)
+    )
+    assert drawn == bare

@@ -165,6 +165,39 @@ def test_handout_has_two_to_four_pages_and_a_filled_last_one(paper: str) -> None
     assert len(texts[-1]) > 600
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+def test_lists_of_the_handout_stay_on_one_page(paper: str) -> None:
+    """No bullet or step alone at the top of the next page."""
+    content = sample.handout()
+    pages = [squeeze(text) for text in page_texts(PDFS["handout", paper])]
+    lists = [content.repeat, content.unknown, *((d.heading, *d.sentences) for d in content.drivers)]
+    for items in lists:
+        assert any(all(squeeze(item) in page for item in items) for page in pages)
+
+
+def test_a_board_of_words_has_larger_print_and_no_legend() -> None:
+    """72 tiles without colours: nothing about screens, and type that can be read."""
+    content = sample.handout()
+    rows = tuple(
+        replace(
+            row,
+            swatches=tuple(
+                replace(row.swatches[n % len(row.swatches)], code=f"{n}-{i}", colour="", lightness="", grade="")
+                for n in range(24)
+            ),
+        )
+        for i, row in enumerate(content.board.rows)
+    )
+    pdf = typeset.handout(replace(content, board=replace(content.board, rows=rows, caption="")))
+    assert "Screensandprints" not in whole(pdf)
+    sizes: list[float] = []
+    read(pdf).pages[0].extract_text(
+        visitor_text=lambda text, cm, tm, font, size: sizes.append(size) if re.match(r"\d+-\d", text) else None
+    )
+    assert sizes
+    assert min(sizes) > 8
+
+
 def test_handout_says_what_it_was_given() -> None:
     """Sentences, best settings, unknowns, steps and sources are all there."""
     content = sample.handout()
@@ -191,7 +224,7 @@ def test_bench_pack_says_what_it_was_given() -> None:
     cards = [batch.card for session in content.sessions for batch in session.batches]
     for expected in (
         *(line for card in cards for line in (*card.mix, card.never, card.discard, card.live, card.spent)),
-        *content.open_questions,
+        *content.to_confirm,
         *content.opening,
         *content.closing,
         *content.can_tell,
@@ -199,6 +232,9 @@ def test_bench_pack_says_what_it_was_given() -> None:
         *content.spares,
         *(due.when for due in content.due),
         content.back,
+        content.mishaps,
+        f"Keep {content.waste} in a closed, labelled container",
+        *(step for sheet in content.measure_sheets for step in (sheet.title, *sheet.steps, *sheet.blanks)),
         "Local rules for disposal.",
     ):
         assert squeeze(expected) in text

@@ -8,9 +8,10 @@ import pytest
 
 from tilestudy.colour.names import colour_named
 from tilestudy.study.records import Batch, Factor, Metal, RubPlan, Study
-from tilestudy.trade.amounts import amounts
+from tilestudy.trade.amounts import amounts, lumps_text
 from tilestudy.trade.hazards import hazards, unanswered
-from tilestudy.trade.library import process, process_ids
+from tilestudy.trade.library import process, process_ids, protocols
+from tilestudy.trade.template import study_text
 
 RULES = tomllib.loads(files("tilestudy.trade").joinpath("data/hazards.toml").read_text())["rule"]
 
@@ -61,6 +62,7 @@ def test_each_process_file_is_whole(process_id: str) -> None:
     assert data["source"]
     for table in ("step", "protection", "caution", "ask"):
         assert data[table], table
+    assert all(one["safe"] for one in data["ask"])
     assert all(one["source"] for one in data["caution"])
     assert data["target"] == "as dark as possible" or colour_named(data["target"])
     rules = {str(rule.get("answer")) for rule in RULES}
@@ -90,3 +92,45 @@ def test_amounts_are_grams_for_the_volume_with_a_word_on_the_scale() -> None:
     assert "0.01 g" in weak.known
     assert ": 4.5 g," in strong.text
     assert "0.01 g" not in strong.known
+
+
+def test_lumps_check_the_amount_at_hand() -> None:
+    """A count for each amount: balls of 6 to 8 mm at 1.5 to 2.0 g/cm3 weigh 0.17 to 0.54 g (computed)."""
+    told = [lumps_text(grams, (6, 8), (1.5, 2.0)) for grams in (0.1, 0.5, 1.5, 4.5)]
+    assert [text.split(": ")[1].split(" lump")[0] for text in told] == ["1", "1 to 3", "3 to 9", "8 to 27"]
+    assert lumps_text(0.01, (6, 8), (1.5, 2.0)) == lumps_text(50, (6, 8), (1.5, 2.0)) == ""
+
+
+def test_amounts_of_a_factor_the_study_no_longer_has_are_left_out() -> None:
+    """An old plan may hold settings of a factor that was renamed since."""
+    study = Study("s", "", "sulfide-dip", (Factor("dip", (1.0, 2.0)),), batch_litres=0.5)
+    assert amounts(study, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0})) == ()
+
+
+@pytest.mark.parametrize("process_id", process_ids())
+def test_the_first_study_file_reads_as_english_and_has_the_process_s_minutes(process_id: str) -> None:
+    """Batches, not batchs."""
+    one = process(process_id)
+    text = study_text("trial", one, "C11000")
+    assert f"minutes = {one.session_minutes:g} " in text
+    assert "batchs" not in text
+    assert "degC is" not in text
+
+
+def test_a_wet_rub_has_steps_of_its_own() -> None:
+    """Wetting, wringing, drying; the place of each rub only where both are asked for."""
+    for protocol in protocols().values():
+        wet = " ".join(protocol.lines("wet", ("wet",)))
+        assert "wring it out" in wet
+        assert "before grading" in wet
+        assert "half of the tile" not in wet
+        assert "second" in protocol.lines("wet", ("dry", "wet"))[0]
+        assert "first" in protocol.lines("dry", ("dry", "wet"))[0]
+
+
+def test_printed_temperatures_stand_in_both_scales() -> None:
+    """What people read has °C and °F; degC is a unit to type."""
+    zinc = next(one for one in hazards(Study("s", "", "low-heat", (), metal=Metal("C26000"))) if one.id == "brass-zinc")
+    assert "907 °C, 1665 °F" in zinc.says
+    assert zinc.title == "Zinc fume"
+    assert not any("degC" in str(rule["says"]) for rule in RULES)

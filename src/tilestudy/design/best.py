@@ -8,19 +8,20 @@ since a per-batch factor is judged from batch to batch.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import prod
 from random import Random
-from typing import Literal
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from tilestudy.design.layout import REFERENCES, Clock, Load, batches_in_session, numbered, sizes
-from tilestudy.design.optimal import OptimalPlan, Problem, optimise
+from tilestudy.design.optimal import Forbidden, OptimalPlan, Problem, optimise
 from tilestudy.errors import PlanError
-from tilestudy.study.records import Plan, Study
+from tilestudy.study.records import ModelName, Plan, Study
 
-ModelName = Literal["main effects", "interactions", "quadratic"]
 MODELS: tuple[ModelName, ...] = ("quadratic", "interactions", "main effects")
 """From the richest model to the poorest."""
 
@@ -51,14 +52,14 @@ def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = 
     rng = Random(seed)
     grid = prod(len(factor.levels) for factor in study.factors)
     fault: PlanError | None = None
-    for model in MODELS:
+    for model in (study.model,) if study.model else MODELS:
         try:
             shape = _shape(study, clock, model)
             chosen = optimise(_problem(study, shape, model), np.random.default_rng(seed), rounding=False)
         except PlanError as error:
             fault = error
             continue
-        if len(chosen.settings) >= len(chosen.terms) + SPARE_TILES or model == MODELS[-1]:
+        if len(chosen.settings) >= len(chosen.terms) + SPARE_TILES or model in (study.model, MODELS[-1]):
             plan = numbered(study, _days(study, chosen), seed, rng, taken)
             return BestPlan(plan, model, len(chosen.terms), grid)
     raise fault if fault is not None else PlanError("No model was tried.")
@@ -106,7 +107,9 @@ def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
     batch_sd, tile_sd = study.noise
     scaled = frozenset(factor.name for factor in study.factors if factor.scaled)
     workable = {
-        factor.name: tuple(float(level) for level in factor.levels) for factor in study.factors if factor.scaled
+        factor.name: tuple(sorted({*factor.workable, *(float(level) for level in factor.levels)}))
+        for factor in study.factors
+        if factor.scaled
     }
     return Problem(
         study.factors,
@@ -116,7 +119,25 @@ def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
         sessions=shape.sessions if len(set(shape.sessions)) > 1 else (),
         workable=workable,
         discrete=scaled,
+        forbidden=_forbidden(study),
     )
+
+
+def _forbidden(study: Study) -> Forbidden | None:
+    """Return the study's [[never]] rules over arrays of settings."""
+    if not study.never:
+        return None
+
+    def ruled_out(settings: Mapping[str, npt.NDArray[Any]]) -> npt.NDArray[np.bool_]:
+        out = np.zeros(next(iter(settings.values())).shape, dtype=bool)
+        for rule in study.never:
+            met = np.ones(out.shape, dtype=bool)
+            for bound in rule:
+                met &= np.frompyfunc(bound.holds, 1, 1)(settings[bound.factor]).astype(bool)
+            out |= met
+        return out
+
+    return ruled_out
 
 
 def _days(study: Study, chosen: OptimalPlan) -> list[list[Load]]:
@@ -129,3 +150,27 @@ def _days(study: Study, chosen: OptimalPlan) -> list[list[Load]]:
         load = days[session].setdefault(batch, ({n: v for n, v in settings.items() if n in of_batch}, []))
         load[1].append({name: value for name, value in settings.items() if name not in of_batch})
     return [list(day.values()) for _, day in sorted(days.items())]
+
+
+_CARRIES: dict[ModelName, str] = {
+    "quadratic": "what each factor does, how factors depend on each other, and bends",
+    "interactions": "what each factor does and how factors depend on each other, but no bends",
+    "main effects": "what each factor does by itself, but not how factors depend on each other",
+}
+
+
+def chosen_in_words(study: Study, best: BestPlan) -> list[str]:
+    """Say how the tiles were chosen, what they carry, and what that gives up against the whole grid."""
+    made = {
+        tuple(tile.settings[factor.name] for factor in study.factors) for tile in best.plan.tiles if not tile.reference
+    }
+    why = (
+        "The study file asks for the best tiles, not for the whole grid"
+        if study.choose == "best"
+        else "The whole grid does not fit the limits"
+    )
+    ruled_out = " (some are ruled out by [[never]])" if study.never else ""
+    return [
+        f"{why}: {len(made)} of its {best.grid} combinations{ruled_out} were chosen so that predictions over the whole range are "
+        f"as sure as they can be (I-optimal, batches and sessions taken into account). They can tell {_CARRIES[best.model]}.",
+    ]

@@ -7,7 +7,7 @@ A factor set per batch changes only between batches, one set per session only be
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import ceil, prod
@@ -62,24 +62,28 @@ def combinations(factors: Sequence[Factor]) -> list[dict[str, Setting]]:
     return [dict(zip(names, levels, strict=True)) for levels in product(*(factor.levels for factor in factors))]
 
 
-def share_out(factors: Sequence[Factor], parts: int, turn: int = 0) -> list[list[dict[str, Setting]]]:
-    """Share the tile grid over so many batches, each level about equally often in each.
+def share_out(
+    study: Study, of_batch: Mapping[str, Setting], parts: int, turn: int = 0
+) -> list[list[dict[str, Setting]]]:
+    """Share the tile grid of one per-batch setting over so many batches, each level about equally often in each.
 
     A combination goes to the part given by the sum of its level numbers: neighbours go to different batches, and main
-    effects stay clear of batch luck as far as the counts allow.
+    effects stay clear of batch luck as far as the counts allow. Combinations that are never made are left out.
     """
+    factors = study.factors_set_per("tile")
     shares: list[list[dict[str, Setting]]] = [[] for _ in range(parts)]
     for combination in combinations(factors):
-        place = sum(factor.levels.index(combination[factor.name]) for factor in factors)
-        shares[(place + turn) % parts].append(combination)
+        if study.allows({**of_batch, **combination}):
+            place = sum(factor.levels.index(combination[factor.name]) for factor in factors)
+            shares[(place + turn) % parts].append(combination)
     return shares
 
 
 def sizes(study: Study, clock: Clock) -> list[Size]:
     """Return the layouts to try, the most telling first; limits are not yet applied."""
     per_tile = prod(len(factor.levels) for factor in study.factors_set_per("tile"))
-    per_batch = prod(len(factor.levels) for factor in study.factors_set_per("batch"))
     per_session = prod(len(factor.levels) for factor in study.factors_set_per("session"))
+    kinds = _batch_settings(study)
     extra = REFERENCES if study.reference_tiles else 0
     room = study.limits.tiles_per_batch
     if room is not None and room <= extra:
@@ -87,9 +91,13 @@ def sizes(study: Study, clock: Clock) -> list[Size]:
             f"A batch holds {room} tiles, and the {extra} reference tiles fill it. "
             "Raise tiles_per_batch under [limits], or set reference_tiles = false."
         )
+    if not kinds:
+        raise PlanError(
+            "Every combination of the levels is ruled out by [[never]]. Loosen a rule, or change the levels."
+        )
     least = 1
     if room is not None:
-        least = next(parts for parts in range(1, per_tile + 1) if _largest(study, parts) + extra <= room)
+        least = next((parts for parts in range(1, per_tile + 1) if _largest(study, parts) + extra <= room), per_tile)
     wanted = study.batches_each
     # every batch the whole grid (or the fewest parts that fit); else the grid once, shared over the wanted batches,
     # over fewer, at last over more
@@ -99,12 +107,13 @@ def sizes(study: Study, clock: Clock) -> list[Size]:
     found = []
     for batches_each, parts in dict.fromkeys(options):
         tiles_per_batch = _largest(study, parts) + extra
-        batches = per_session * per_batch * batches_each
-        tiles = per_session * per_batch * (batches_each // parts) * per_tile + batches * extra
+        batches = sum(bool(share) for of in kinds for share in share_out(study, of, parts)) * (batches_each // parts)
+        once = sum(len(share) for of in kinds for share in share_out(study, of, parts))
+        tiles = once * (batches_each // parts) + batches * extra
         in_session = batches_in_session(study, clock, tiles_per_batch)
         if in_session == 0:
             continue
-        each = ceil(per_batch * batches_each / in_session) if in_session else 1
+        each = ceil(batches / per_session / in_session) if in_session else 1
         found.append(
             Size(batches_each, parts, tiles_per_batch, batches, tiles, in_session or batches, per_session * each)
         )
@@ -117,8 +126,14 @@ def sizes(study: Study, clock: Clock) -> list[Size]:
     return found
 
 
+def _batch_settings(study: Study) -> list[dict[str, Setting]]:
+    """Per-session and per-batch settings under which at least one tile may be made."""
+    grid = combinations([*study.factors_set_per("session"), *study.factors_set_per("batch")])
+    return [of for of in grid if any(share_out(study, of, 1))]
+
+
 def _largest(study: Study, parts: int) -> int:
-    return max(len(share) for share in share_out(study.factors_set_per("tile"), parts))
+    return max(len(share) for of in _batch_settings(study) for share in share_out(study, of, parts))
 
 
 def batches_in_session(study: Study, clock: Clock, tiles_per_batch: int) -> int | None:
@@ -215,18 +230,17 @@ def lay_out(
 def _grid_days(study: Study, size: Size, rng: Random) -> Iterator[list[Load]]:
     """Yield the loads of one session after another: the whole grid, replicated."""
     per_batch = combinations(study.factors_set_per("batch"))
-    tile_factors = study.factors_set_per("tile")
     session_settings = combinations(study.factors_set_per("session"))
     rng.shuffle(session_settings)
     for of_session in session_settings:
         queue: list[Load] = []
         for repeat in range(size.batches_each):
             turn = [
-                (of_batch, share_out(tile_factors, size.parts, number)[repeat % size.parts])
+                (of_batch, share_out(study, {**of_session, **of_batch}, size.parts, number)[repeat % size.parts])
                 for number, of_batch in enumerate(per_batch)
             ]
             rng.shuffle(turn)
-            queue += turn
+            queue += [(of_batch, share) for of_batch, share in turn if share]
         for chunk in _sessions(queue, size.batches_per_session, per_batch, rng):
             yield [({**of_session, **of_batch}, share) for of_batch, share in chunk]
 

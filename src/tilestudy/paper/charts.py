@@ -183,9 +183,9 @@ def _panel(ax: Axes, panel: Panel, letters: int) -> None:
 
 
 def _bars(ax: Axes, xs: Sequence[float], levels: Sequence[Level], grey: str) -> None:
-    """Upright bars for the 95 % ranges that are known."""
+    """Upright bars for the 95 % ranges that are known; a range of no width says nothing and is not drawn."""
     for x, level in zip(xs, levels, strict=True):
-        if level.low is not None and level.high is not None:
+        if level.low is not None and level.high is not None and level.low < level.high:
             ax.errorbar(
                 [x],
                 [level.mean],

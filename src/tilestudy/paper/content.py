@@ -91,7 +91,9 @@ class BatchCard:
     known : str
         How well the strength is known: "weighed: good to about 2 %". May be "".
     discard : str
-        In words: "when cloudy, or 4 h after mixing".
+        When it ends, in words: "when cloudy, or 4 h after mixing"; what to do between loads.
+    make, out : str
+        Heading of `mix` ("Make it", "Set it up"), and the word before `discard` ("Out of use", "Between loads").
     live, spent : str
         Signs of a bath that works and of one that is done. May be "".
     never : str
@@ -100,6 +102,8 @@ class BatchCard:
         One line each.
     blanks : tuple of str
         Labels of the blanks to write on, in pairs. For an oven: ("in at (time)", "by", "measured, °C", "out at").
+    went_in : str
+        Label of the blank for what went into a spare batch; "" leaves it out.
     """
 
     code: str
@@ -113,7 +117,10 @@ class BatchCard:
     spent: str = ""
     never: str = ""
     hazards: tuple[str, ...] = ()
-    blanks: tuple[str, ...] = ("made at (time)", "by", "discard by (time)", "out of use at")
+    blanks: tuple[str, ...] = ("made at (time)", "by", "use until (time)", "out of use at")
+    make: str = "Make it"
+    out: str = "Out of use"
+    went_in: str = "what went in, weighed how"
 
 
 @dataclass(frozen=True)
@@ -180,6 +187,35 @@ class RubSheet:
 
 
 @dataclass(frozen=True)
+class MeasureSheet:
+    """A sheet for what is measured on each tile. It shows codes only, like a rub sheet.
+
+    Attributes
+    ----------
+    title, place : str
+        Heading ("Colour readings, cured"), and its short form for the running head ("Colour").
+    steps : tuple of str
+        What to do, a line each.
+    blanks : tuple of str
+        Labels of the blanks above the table: date, by, instrument.
+    groups : tuple of (str, tuple of str)
+        Heading over a group of columns ("spot 1", may be "") and their heads ("L*", "a*", "b*").
+    tiles : tuple of str
+        Codes in the order to be measured (random, given).
+    due : str
+        When, in words. May be "".
+    """
+
+    title: str
+    place: str
+    steps: tuple[str, ...]
+    blanks: tuple[str, ...]
+    groups: tuple[tuple[str, tuple[str, ...]], ...]
+    tiles: tuple[str, ...]
+    due: str = ""
+
+
+@dataclass(frozen=True)
 class Due:
     """What falls due: "rub test, dry" - "14 March 2026" - "tiles of session 1"."""
 
@@ -202,17 +238,22 @@ class BenchPack:
         Spare codes to stamp, for tiles that are spoiled.
     can_tell, cannot_tell : tuple of str
         Sentences about the plan.
-    open_questions : tuple of str
-        Hazard questions nobody has answered yet: ticked by hand before starting.
+    to_confirm : tuple of str
+        What nobody has confirmed yet, stated so that a tick is safe: "Extraction works where the bath stands."
     opening, closing : tuple of str
         Checklists for setting up and for clearing up.
     cautions : tuple of Caution
     protection : tuple of Protection
     first_aid : str
+    measure_sheets : tuple of MeasureSheet
     rub_sheets : tuple of RubSheet
     due : tuple of Due
     back : str
         How the filled sheets get back into the book (what to type); may be "".
+    mishaps : str
+        Questions beside the notes of a run sheet: "bath clouded? tile dropped?". May be "".
+    waste : str
+        What is kept until the local rule for it is known ("used baths and rinse water"); "" leaves the field out.
     """
 
     masthead: Masthead
@@ -222,15 +263,18 @@ class BenchPack:
     spares: tuple[str, ...] = ()
     can_tell: tuple[str, ...] = ()
     cannot_tell: tuple[str, ...] = ()
-    open_questions: tuple[str, ...] = ()
+    to_confirm: tuple[str, ...] = ()
     opening: tuple[str, ...] = ()
     closing: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     protection: tuple[Protection, ...] = ()
     first_aid: str = ""
+    measure_sheets: tuple[MeasureSheet, ...] = ()
     rub_sheets: tuple[RubSheet, ...] = ()
     due: tuple[Due, ...] = ()
     back: str = ""
+    mishaps: str = ""
+    waste: str = ""
 
 
 # --- charts ----------------------------------------------------------------------------------------------------------
@@ -400,6 +444,8 @@ class Handout:
         Amounts: ``Fact("3 g/L bath", "1.5 g potassium polysulfide in 0.5 L cool water")``.
     repeat : tuple of str
         Numbered steps.
+    repeat_heading : str
+        Heading over mixing and steps.
     cautions : tuple of Caution
     protection : tuple of Protection
     first_aid : str
@@ -415,6 +461,7 @@ class Handout:
     unknown: tuple[str, ...] = ()
     mixing: tuple[Fact, ...] = ()
     repeat: tuple[str, ...] = ()
+    repeat_heading: str = "How to repeat it"
     cautions: tuple[Caution, ...] = ()
     protection: tuple[Protection, ...] = ()
     first_aid: str = ""

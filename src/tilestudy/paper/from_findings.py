@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
-from tilestudy.analysis.findings import InteractionGrid, LevelMean, ResponseFindings
+from tilestudy.analysis.findings import InteractionGrid, ResponseFindings
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen
 from tilestudy.analysis.wording import place
 from tilestudy.colour.names import name_of
 from tilestudy.colour.srgb import lab_to_hex
-from tilestudy.design.words import count, levels_in_words
+from tilestudy.design.words import count, levels_in_words, plural
 from tilestudy.paper.content import (
     Best,
     Board,
@@ -26,8 +27,8 @@ from tilestudy.paper.content import (
     Swatch,
     TilePoint,
 )
-from tilestudy.paper.from_plan import FIRST_AID, cautions, masthead, metal_text, protection, steps
-from tilestudy.study.records import Batch, Factor, Reading, Rub, Setting
+from tilestudy.paper.from_plan import cautions, first_aid, masthead, metal_text, protection, steps
+from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts
 from tilestudy.trade.library import Process, protocols
@@ -45,19 +46,23 @@ def handout_content(
 ) -> Handout:
     """Return the content of the handout."""
     study = found.study
+    published = found.plan.taken_in and bool(
+        study.source
+    )  # figures out of a book: nothing here to make or to guard from
     return Handout(
         masthead=masthead(study, found.plan, studio, printed),
         summary=_summary(found),
-        done=_done(found, process, readings, rubs, made_on),
+        done=_done(found, study.source if published else process.label, readings, rubs, made_on),
         board=_board(found),
         drivers=_drivers(found),
         best=_best(found),
         unknown=tuple(found.unknown()),
-        mixing=_mixing(found, process),
-        repeat=_repeat(found, process),
-        cautions=cautions(study, process) if study.process != "other" else (),
-        protection=protection(process) if study.process != "other" else (),
-        first_aid=FIRST_AID if study.process != "other" else "",
+        mixing=() if published else _mixing(found, process),
+        repeat=() if published else _repeat(found, process),
+        repeat_heading="How to repeat it" if found.best is not None else "How these tiles were made",
+        cautions=() if published else cautions(study, process),
+        protection=() if published else protection(process),
+        first_aid="" if published else first_aid(process),
         sources=tuple(source for source in (study.source,) if source),
     )
 
@@ -66,7 +71,7 @@ def _summary(found: StudyFindings) -> tuple[str, ...]:
     """Answer in a sentence or two: which factors clearly drive what, and the best tile."""
     driven: dict[tuple[str, ...], list[str]] = {}
     for one in found.responses.values():
-        names = tuple(found.study.factor(t.term).label for t in one.terms if t.kind == "main" and t.verdict == "drives")
+        names = tuple(found.study.factor(name).label for name in one.drivers)
         if names and one.name not in ("a", "b"):
             what = {"lightness": "lightness", "grade": one.label.replace("grade", "resistance")}.get(
                 one.kind, one.label
@@ -87,14 +92,14 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def _done(
-    found: StudyFindings, process: Process, readings: Sequence[Reading], rubs: Sequence[Rub], made_on: Sequence[date]
+    found: StudyFindings, process: str, readings: Sequence[Reading], rubs: Sequence[Rub], made_on: Sequence[date]
 ) -> tuple[Fact, ...]:
     study, plan = found.study, found.plan
     facts = [Fact("Metal", metal_text(study))] if study.metal.uns else []
-    facts.append(Fact("Process", process.label if study.process != "other" else study.source or "not a studio process"))
+    facts.append(Fact("Process", process))
     for factor in study.factors:
         where = {"tile": "tile by tile", "batch": f"per {found.word}", "session": "per session"}[factor.set_per]
-        facts.append(Fact(factor.label[0].upper() + factor.label[1:], f"{levels_in_words(factor)}, set {where}"))
+        facts.append(Fact(_capital(factor.label), f"{_levels_in_words(factor, plan)}, set {where}"))
     sessions = len({batch.session for batch in plan.batches})
     facts.append(
         Fact(
@@ -124,6 +129,35 @@ def _done(
     return tuple(facts)
 
 
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _levels_in_words(factor: Factor, plan: Plan) -> str:
+    """Write the settings that the plan's tiles have, which need not be those that the study file names now."""
+    levels = tuple(_in_order({t.settings[factor.name] for t in plan.tiles if factor.name in t.settings}, factor))
+    return levels_in_words(replace(factor, levels=levels)) if len(levels) > 1 else show((*levels, "")[0], factor)
+
+
+def _in_order(settings: Iterable[Setting], factor: Factor) -> list[Setting]:
+    """Sort settings: numbers by size, names as the study file lists them, then those it does not list."""
+
+    def rank(setting: Setting) -> tuple[int, float, str]:
+        if not isinstance(setting, str):
+            return 0, setting, ""
+        return 1, factor.levels.index(setting) if setting in factor.levels else len(factor.levels), setting
+
+    return sorted(settings, key=rank)
+
+
+def _ranker(
+    rows: Collection[Mapping[str, Setting]], factors: Sequence[Factor]
+) -> Callable[[Mapping[str, Setting]], tuple[int, ...]]:
+    """Return a sort key for rows of settings, from the settings that occur among them."""
+    order = {factor.name: _in_order({row[factor.name] for row in rows}, factor) for factor in factors}
+    return lambda row: tuple(order[factor.name].index(row[factor.name]) for factor in factors)
+
+
 def _when(days: Sequence[date]) -> str:
     if not days:
         return ""
@@ -137,13 +171,13 @@ def _swatch(found: StudyFindings, tile: TileSeen) -> Swatch:
         code=tile.tile,
         colour=lab_to_hex(tile.lab) if tile.lab else "",
         lightness=f"{tile.lab[0]:.0f}" if tile.lab else "",
-        settings=tuple(_short(tile.settings[factor.name], factor) for factor in factors),
+        settings=tuple(_on_swatch(tile.settings[factor.name], factor) for factor in factors),
         grade="/".join(plain_number(grade) for grade in tile.grades.values()),
         note=", ".join(
             [
                 *(["reference"] if tile.reference else []),
                 *(
-                    f"{response.label} {plain_number(tile.values[response.name])}"
+                    f"{response.label} {plain_number(tile.values[response.name])}{_beside(response.unit)}"
                     for response in found.study.responses
                     if response.name in tile.values
                 ),
@@ -157,28 +191,55 @@ def _short(value: Setting, factor: Factor) -> str:
     return place(value, factor, show).removeprefix("at ").removeprefix("with ")
 
 
+LONGEST_BESIDE = 5
+"""Letters of a unit that still stands beside each number on the board; a longer one is told once, in the caption."""
+
+
+def _beside(unit: str) -> str:
+    """Return a short unit with the space before it."""
+    return f" {show_unit(unit)}" if unit and len(show_unit(unit)) <= LONGEST_BESIDE else ""
+
+
+def _on_swatch(value: Setting, factor: Factor) -> str:
+    """Write a setting for under a swatch; the name stands in for a long unit, which the caption tells."""
+    if isinstance(value, str) or len(show_unit(factor.shown)) <= LONGEST_BESIDE:
+        return _short(value, factor)
+    return f"{factor.label} {show_number(value, factor)}"
+
+
+def _board_caption(found: StudyFindings) -> str:
+    measured = any(tile.lab for tile in found.tiles)
+    units = [
+        (factor.label, show_unit(factor.shown)) for factor in found.study.factors_set_per("tile") if factor.numeric
+    ]
+    units += [(one.label, show_unit(one.unit)) for one in found.study.responses]
+    long = [f"{label} in {unit}" for label, unit in units if len(unit) > LONGEST_BESIDE]
+    told = [
+        *([f"Colour of the {found.stage} tiles."] if measured else []),
+        *([_capital("; ".join(long)) + "."] if long else []),
+    ]
+    return " ".join(told)
+
+
 def _board(found: StudyFindings) -> Board:
-    """Arrange the tiles by their per-batch settings, then by their own."""
+    """Arrange the tiles by their per-batch settings, then by their own, as the plan has them."""
     study, plan = found.study, found.plan
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     free = [factor for factor in study.factors if factor.set_per == "tile"]
-    planned = {tile.code: tile.settings for tile in plan.tiles}
-
-    def place(tile: TileSeen, factors: Sequence[Factor]) -> tuple[int, ...]:
-        return tuple(factor.levels.index(planned[tile.tile][factor.name]) for factor in factors)
-
+    planned = {tile.tile: {**tile.settings, **plan.tile(tile.tile).settings} for tile in found.tiles}
+    row_of, turn_of = _ranker(planned.values(), fixed), _ranker(planned.values(), free)
     rows = []
-    for key in sorted({place(tile, fixed) for tile in found.tiles}):
-        tiles = sorted((t for t in found.tiles if place(t, fixed) == key), key=lambda t: (place(t, free), t.batch))
-        settings = ", ".join(
-            f"{factor.label} {show(factor.levels[number], factor)}" for factor, number in zip(fixed, key, strict=True)
+    for key in sorted({row_of(settings) for settings in planned.values()}):
+        tiles = sorted(
+            (tile for tile in found.tiles if row_of(planned[tile.tile]) == key),
+            key=lambda tile: (turn_of(planned[tile.tile]), tile.batch),
         )
+        settings = ", ".join(f"{factor.label} {show(planned[tiles[0].tile][factor.name], factor)}" for factor in fixed)
         batches = [batch.code for batch in plan.batches if any(tile.batch == batch.code for tile in tiles)]
-        word = found.word if len(batches) == 1 else count(2, found.word).removeprefix("2 ")
-        title = f"{settings[0].upper()}{settings[1:]} ({word} {', '.join(batches)})" if settings else "All tiles"
+        word = found.word if len(batches) == 1 else plural(found.word)
+        title = f"{_capital(settings)} ({word} {', '.join(batches)})" if settings else "All tiles"
         rows.append(BoardRow(title, tuple(_swatch(found, tile) for tile in tiles)))
-    measured = any(tile.lab for tile in found.tiles)
-    return Board(tuple(rows), f"Colour of the {found.stage} tiles." if measured else "")
+    return Board(tuple(rows), _board_caption(found))
 
 
 def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
@@ -208,14 +269,37 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
     return tuple(blocks)
 
 
-def _at(value: Setting, factor: Factor) -> float:
-    if isinstance(value, str) or factor.spacing == "steps":
-        return float(factor.levels.index(value)) if value in factor.levels else 0.0
-    return convert(value, factor.unit, factor.shown) if factor.unit != factor.shown else value
+def _places(settings: Iterable[Setting], factor: Factor) -> Callable[[Setting], float]:
+    """Return where each of these settings stands on a chart's axis: its number as shown, or its turn among the steps."""
+    steps = _in_order(set(settings), factor)
+
+    def at(value: Setting) -> float:
+        if isinstance(value, str) or factor.spacing == "steps":
+            return float(steps.index(value))
+        return convert(value, factor.unit, factor.shown) if factor.unit != factor.shown else value
+
+    return at
 
 
-def _level(mean: LevelMean, factor: Factor) -> Level:
-    return Level(show_number(mean.setting, factor), _at(mean.setting, factor), mean.value, mean.low, mean.high)
+def _panel(found: StudyFindings, name: str, factor: Factor) -> Panel:
+    """One factor of a main-effects chart: the predicted means, and each tile that has a value."""
+    value = _tile_value(found, name)
+    means = found.responses[name].main_effects[factor.name]
+    seen = [(tile, y) for tile in found.tiles if (y := value(tile)) is not None]
+    at = _places([*(mean.setting for mean in means), *(tile.settings[factor.name] for tile, _ in seen)], factor)
+    return Panel(
+        factor.label,
+        show_unit(factor.shown),
+        factor.spacing,
+        tuple(
+            Level(show_number(mean.setting, factor), at(mean.setting), mean.value, mean.low, mean.high)
+            for mean in means
+        ),
+        tuple(
+            TilePoint(tile.tile, at(tile.settings[factor.name]), y, lab_to_hex(tile.lab) if tile.lab else "")
+            for tile, y in seen
+        ),
+    )
 
 
 def _response_label(one: ResponseFindings) -> str:
@@ -236,23 +320,7 @@ def main_effects_chart(found: StudyFindings, name: str) -> MainEffects | None:
     factors = [factor for factor in found.study.factors if factor.name in one.main_effects]
     if not factors:
         return None
-    value = _tile_value(found, name)
-    panels = tuple(
-        Panel(
-            factor.label,
-            show_unit(factor.shown),
-            factor.spacing,
-            tuple(_level(mean, factor) for mean in one.main_effects[factor.name]),
-            tuple(
-                TilePoint(
-                    tile.tile, _at(tile.settings[factor.name], factor), y, lab_to_hex(tile.lab) if tile.lab else ""
-                )
-                for tile in found.tiles
-                if (y := value(tile)) is not None
-            ),
-        )
-        for factor in factors
-    )
+    panels = tuple(_panel(found, name, factor) for factor in factors)
     told = "; ".join(
         f"{factor.label}: "
         + ", ".join(
@@ -267,10 +335,22 @@ def main_effects_chart(found: StudyFindings, name: str) -> MainEffects | None:
         panels,
         alt=f"Chart of {label} against each factor. Predicted means: {told}.",
         toward={"lightness": "lower is darker", "grade": "5 = no stain"}.get(one.kind, ""),
-        caption="Line and bars: predicted mean and its 95 % range. Points: tiles, in their own colour where it was read.",
+        caption=_effects_caption(panels),
         limits=_limits(one),
         line=(passing, "passes") if passing is not None else None,
     )
+
+
+def _effects_caption(panels: Sequence[Panel]) -> str:
+    told = ["Diamonds: predicted means."]
+    if any(level.low is not None for panel in panels for level in panel.levels):
+        told.append(
+            "Bars: the 95 % range of each mean's difference from the average of its panel; they are for comparing levels, "
+            "and single tiles stray farther."
+        )
+    coloured = any(point.colour for panel in panels for point in panel.points)
+    told.append("Dots: the tiles, in their own colour where it was read." if coloured else "Dots: the tiles.")
+    return " ".join(told)
 
 
 def _tile_value(found: StudyFindings, name: str) -> Callable[[TileSeen], float | None]:
@@ -288,6 +368,16 @@ def _tile_value(found: StudyFindings, name: str) -> Callable[[TileSeen], float |
     return value
 
 
+PAIR_CAPTIONS = {
+    "drives": "The lines are not parallel: what one factor does depends on the other.",
+    "may drive": "The lines may not be parallel: what one factor does may depend on the other.",
+    "not settled": "Not settled by these tiles: what one factor does may depend on the other by enough to matter, or not.",
+    "no sign": "No sign that one factor's effect depends on the other: lines differ by no more than noise would do.",
+    "cannot tell": "These tiles cannot tell whether what one factor does depends on the other.",
+}
+"""What to read from an interaction chart, by the verdict on the pair of factors."""
+
+
 def interaction_chart(found: StudyFindings, name: str) -> Interaction | None:
     """Return the chart of the strongest interaction of one response, or None when there is none."""
     one = found.responses[name]
@@ -300,11 +390,12 @@ def interaction_chart(found: StudyFindings, name: str) -> Interaction | None:
         across, along = along, across
         rows, columns = columns, rows
         cells = tuple(zip(*cells, strict=True))
+    place_of = _places(columns, along)
     lines = tuple(
         Line(
             _short(setting, across),
             tuple(
-                Level(show_number(at, along), _at(at, along), cell.value, cell.low, cell.high)
+                Level(show_number(at, along), place_of(at), cell.value, cell.low, cell.high)
                 for at, cell in zip(columns, row, strict=True)
             ),
         )
@@ -312,12 +403,9 @@ def interaction_chart(found: StudyFindings, name: str) -> Interaction | None:
     )
     label = _response_label(one)
     verdict = grid.finding.verdict if grid.finding else "no sign"
-    caption = {
-        "drives": "The lines are not parallel: what one factor does depends on the other.",
-        "may drive": "The lines may not be parallel: what one factor does may depend on the other.",
-    }.get(
-        verdict, "No sign that one factor's effect depends on the other: lines differ by no more than noise would do."
-    )
+    caption = PAIR_CAPTIONS.get(verdict, PAIR_CAPTIONS["cannot tell"])
+    if any(level.low is not None for line in lines for level in line.levels):
+        caption += " Bars: the 95 % range of each mean's difference from the average of all means here."
     told = "; ".join(
         f"{line.label}: " + ", ".join(f"{p.shown} {plain_number(p.mean)}" for p in line.levels) for line in lines
     )
@@ -354,35 +442,47 @@ def _best(found: StudyFindings) -> Best | None:
     )
 
 
-def _settings_to_repeat(found: StudyFindings) -> tuple[Batch, TileSeen] | None:
-    if found.best is None:
-        return None
-    fixed = {
-        factor.name: found.best.settings[factor.name] for factor in found.study.factors if factor.set_per != "tile"
-    }
-    return Batch(found.best.batch, 1, 1, fixed), found.best
-
-
 def _mixing(found: StudyFindings, process: Process) -> tuple[Fact, ...]:
-    to_repeat = _settings_to_repeat(found)
-    if to_repeat is None:
-        return ()
-    return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(found.study, process, to_repeat[0]))
+    """Return what goes into the batch of the best tile, or into each kind of batch where no tile is best."""
+    study, best = found.study, found.best
+    fixed = [factor for factor in study.factors if factor.set_per != "tile"]
+    if best is not None:
+        batch = Batch(best.batch, 1, 1, {factor.name: best.settings[factor.name] for factor in fixed})
+        return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, process, batch))
+    batches = [one for one in found.plan.batches if all(factor.name in one.settings for factor in fixed)]
+    kind_of = _ranker([batch.settings for batch in batches], fixed)
+    listed = []
+    for kind in sorted({kind_of(batch.settings) for batch in batches}):
+        alike = [one for one in batches if kind_of(one.settings) == kind]
+        which = f"{found.word if len(alike) == 1 else plural(found.word)} {', '.join(one.code for one in alike)}"
+        listed += [Fact(_capital(which), amount.text) for amount in amounts(study, process, alike[0])]
+    return tuple(listed)
 
 
 def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
-    to_repeat = _settings_to_repeat(found)
-    if to_repeat is None or found.study.process == "other":
-        return ()
-    study, (_, best) = found.study, to_repeat
+    """Return the steps to the best tile again, or, where no tile is best, how these tiles were made."""
+    study, best = found.study, found.best
+    metal = [f"{'Use the same' if best else 'The'} metal and finish: {metal_text(study)}."] if study.metal.uns else []
+    if best is None:
+        given = "Settings: those of each tile on the sample board."
+        last = f"The colour was read {study.stage_days} days after making, the rub test done after that."
+        asked = study.target is not None and study.rub is not None
+        return (
+            *metal,
+            *process.data.get("mix", {}).get("lines", ()),
+            given,
+            *steps(process),
+            *([last] if asked else []),
+        )
     settings = _listed(
         [f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in best.settings.items()]
     )
-    mix = process.data.get("mix", {})
+    wait = "" if study.stage_days == 0 else f"Wait {count(study.stage_days, 'day')}, then r"
+    read = f"{wait or 'R'}ead the colour{', then rub' if study.rub else ''}."
     return (
-        f"Use the same metal and finish: {metal_text(study)}.",
-        *mix.get("lines", ()),
+        *metal,
+        *process.data.get("mix", {}).get("lines", ()),
         f"Settings of tile {best.tile}: {settings}.",
         *steps(process),
-        f"Wait {study.stage_days} days, read the colour, then rub. Make at least two tiles in two fresh {count(2, found.word).removeprefix('2 ')}.",
+        f"{read} Make at least two tiles, in two separate {plural(found.word)}.",
     )

@@ -14,6 +14,7 @@ from tilestudy.paper.content import (
     Due,
     Fact,
     Masthead,
+    MeasureSheet,
     Protection,
     RubSheet,
     RunBatch,
@@ -26,10 +27,18 @@ from tilestudy.trade.amounts import amounts, volume_text
 from tilestudy.trade.hazards import hazards, unanswered
 from tilestudy.trade.library import Process, metal_line, protocols
 
-FIRST_AID = (
-    "Splash in the eye: rinse with running water at once and get medical help. Feeling unwell or dizzy: out into fresh "
-    "air, help at once. Burn: cool with water. Have the safety data sheet at hand when you call. Local emergency number:"
-)
+_SPLASH = "Splash in the eye: rinse with running water at once and get medical help. "
+_BURN = "Burn: cool with running water at once and get medical help. "
+_CALL = "Have the safety data sheet at hand when you call. Local emergency number:"
+SPOTS = 3
+"""Spots of a tile that the sheet for colour readings has room for."""
+
+
+def first_aid(process: Process) -> str:
+    """Return the first-aid line: splashes where liquids are used, burns first where metal is heated."""
+    burn, splash = _BURN, _SPLASH if process.wet else ""
+    harm = burn + splash if process.heat else splash + burn
+    return f"{harm}Feeling unwell or dizzy: out into fresh air, help at once. {_CALL}"
 
 
 def fingerprint(plan: Plan) -> str:
@@ -70,7 +79,7 @@ def head(factor: Factor) -> str:
 def cautions(study: Study, process: Process) -> tuple[Caution, ...]:
     """Return the cautions of the process and the warnings that concern this study."""
     listed = [Caution(one["title"], one["text"], one["source"]) for one in process.data.get("caution", ())]
-    listed += [Caution("Note for this metal and process", one.says, one.source) for one in hazards(study)]
+    listed += [Caution(one.title or "Note for this metal and process", one.says, one.source) for one in hazards(study)]
     return tuple(listed)
 
 
@@ -129,34 +138,38 @@ def bench_pack_content(
         sessions=tuple(sessions),
         spares=tuple(spares),
         can_tell=tuple(can_tell),
-        open_questions=tuple(question.text for question in unanswered(study)),
+        to_confirm=tuple(question.safe for question in unanswered(study)),
         opening=(
             "Protection for each step lies ready (table below); extraction runs; first aid and safety data sheets at hand.",
             "Tiles cut, drilled and stamped on the back with the codes of this session, spares too.",
             *steps(process)[:1],
-            "This run sheet, a pen that writes on wet paper, a clock with seconds.",
+            f"This run sheet, {process.words.bring}.",
         ),
         closing=(
-            "Tiles dry, each beside its code; nothing waxed or lacquered yet.",
-            "Waste in closed jars, labelled with contents and date. Follow local rules and the safety data sheet.",
-            "Tools rinsed; sulfide and acid tools kept apart.",
+            *process.words.closing,
             "Blanks on the run sheet filled; spoiled tiles marked; sheet handed to whoever types it in.",
         ),
         cautions=cautions(study, process),
         protection=protection(process),
-        first_aid=FIRST_AID,
+        first_aid=first_aid(process),
+        measure_sheets=_measure_sheets(study, plan),
         rub_sheets=_rub_sheets(study, plan),
         due=_due(study),
-        back=f'Type the sheet into experiments/{study.name}/ (made.csv, batches.csv, rub.csv), then "tilestudy enter '
-        f'{study.name}".',
+        back=f'Type the sheets into the forms in experiments/{study.name}/ ({", ".join(forms_of(study))}), then "tilestudy '
+        f'enter {study.name}".',
+        mishaps=process.words.mishaps,
+        waste=process.words.waste,
     )
 
 
 def _card(study: Study, plan: Plan, process: Process, batch: Batch, word: str) -> BatchCard:
     mix = process.data.get("mix", {})
     goes_in = amounts(study, process, batch)
+    fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     settings = [
-        Fact(study.factor(name).label, show(value, study.factor(name))) for name, value in batch.settings.items()
+        Fact(factor.label, show(batch.settings[factor.name], factor))
+        for factor in fixed
+        if factor.name in batch.settings
     ]
     if study.batch_litres is not None:
         settings.append(Fact("volume", volume_text(study)))
@@ -171,7 +184,18 @@ def _card(study: Study, plan: Plan, process: Process, batch: Batch, word: str) -
         live=mix.get("live", ""),
         spent=mix.get("spent", ""),
         never=mix.get("never", ""),
+        blanks=(*process.words.blanks, *(blank for factor in fixed for blank in _actual_blanks(factor, process))),
+        make=process.words.make,
+        out=process.words.out,
+        went_in="what went in, weighed how" if goes_in else "",
     )
+
+
+def _actual_blanks(factor: Factor, process: Process) -> list[str]:
+    """Label the blanks for a per-batch setting as it really was: what the form calls actual."""
+    if factor.unit == "degC":
+        return [f"measured {factor.label}{f' {when}' if when else ''}, °C / °F" for when in process.words.measured]
+    return [f"actual {head(factor)}"]
 
 
 def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
@@ -180,7 +204,10 @@ def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
         RunRow(
             tile.order,
             tile.code,
-            tuple(show_number(tile.settings[factor.name], factor) for factor in factors),
+            tuple(
+                show_number(tile.settings[factor.name], factor) if factor.name in tile.settings else ""
+                for factor in factors
+            ),
             tile.reference,
             tile.replaces,
         )
@@ -189,20 +216,68 @@ def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
     )
 
 
+def forms_of(study: Study) -> tuple[str, ...]:
+    """Return the names of the forms that this study has."""
+    asked = {"colour.csv": study.target is not None, "values.csv": bool(study.responses), "rub.csv": bool(study.rub)}
+    return ("made.csv", "batches.csv", *(name for name, wanted in asked.items() if wanted))
+
+
+def _shuffled(plan: Plan, number: int) -> tuple[str, ...]:
+    """The tile codes, without those that have a stand-in, in a random order that stays the same each time it is printed."""
+    replaced = {tile.replaces for tile in plan.tiles}
+    codes = [tile.code for tile in plan.tiles if tile.code not in replaced]
+    Random(plan.seed + number).shuffle(codes)
+    return tuple(codes)
+
+
+def _measure_sheets(study: Study, plan: Plan) -> tuple[MeasureSheet, ...]:
+    """A sheet for colour readings, and one for each day on which declared responses fall due."""
+    sheets = []
+    if study.target is not None:
+        sheets.append(
+            MeasureSheet(
+                f"Colour readings, {study.stage}",
+                "Colour readings",
+                (
+                    "CIE L*, a*, b* as the instrument shows them, to one decimal. Read before any rub.",
+                    f"One spot is enough; up to {SPOTS} spots average out an uneven film. Keep to one instrument and one "
+                    "illuminant for the whole study.",
+                ),
+                ("date", "by", "instrument", "geometry (d/8 ...)", "illuminant, observer"),
+                tuple((f"spot {spot}", ("L*", "a*", "b*")) for spot in range(1, SPOTS + 1)),
+                _shuffled(plan, 101),
+                f"{_days(study.stage_days)} after making",
+            )
+        )
+    for number, days in enumerate(sorted({one.after_days for one in study.responses}), start=102):
+        asked = [one for one in study.responses if one.after_days == days]
+        names = [f"{one.label}, {show_unit(one.unit)}" if one.unit else one.label for one in asked]
+        sheets.append(
+            MeasureSheet(
+                f"Values: {', '.join(one.label for one in asked)}",
+                "Values",
+                ("Write each value in the unit at the head of its column.",),
+                ("date", "by", "instrument"),
+                tuple(("", (name,)) for name in names),
+                _shuffled(plan, number),
+                f"{_days(days)} after making",
+            )
+        )
+    return tuple(sheets)
+
+
 def _rub_sheets(study: Study, plan: Plan) -> tuple[RubSheet, ...]:
     if study.rub is None:
         return ()
     protocol = protocols()[study.rub.protocol]
     sheets = []
     for number, condition in enumerate(study.rub.conditions):
-        codes = [tile.code for tile in plan.tiles]
-        Random(plan.seed + number + 1).shuffle(codes)
         sheets.append(
             RubSheet(
                 protocol.label,
                 condition,
-                protocol.lines,
-                tuple(codes),
+                protocol.lines(condition, study.rub.conditions),
+                _shuffled(plan, number + 1),
                 due=f"{_days(study.rub.wait_days)} after making",
             )
         )

@@ -29,7 +29,11 @@ CHART_MM: dict[Paper, float] = {"a4": 56, "us-letter": 49}
 HERE = Path(__file__).parent
 FONTS = HERE / "fonts"
 MOST_PAGES = 4
-"""A handout is set tighter, in three steps, to fit on this many pages."""
+"""A handout is set tighter, step by step, to fit on this many pages."""
+LEAST_FILLED = 0.3
+"""A last page filled to less than this part of its height is worth setting tighter to get rid of."""
+_WAYS = ((0, True), (1, True), (0, False), (1, False), (2, True), (2, False))
+"""Ways to set a handout, the best to read first: how tight, and whether the charts of a response stay with its words."""
 
 
 class PaperError(TilestudyError):
@@ -76,22 +80,24 @@ def handout(content: Handout, paper: Paper = "a4") -> bytes:
             ).decode()
         if drivers.interaction is not None:
             plain["interaction"]["svg"] = charts.interaction(_printable(drivers.interaction)).decode()
-    # the setting with the fewest pages among the two roomier ones, the loosest of equals; the tightest only where it must
-    tries = [
-        _compiler("handout.typ", {**data, "tightness": tightness}, content.masthead, paper) for tightness in range(3)
-    ]
-    pages = [_end(compiler, content.masthead) for compiler in tries]
-    best = min(range(2), key=lambda i: (pages[i], i))
-    return _pdf(tries[best if pages[best] <= MOST_PAGES or pages[2] >= pages[best] else 2], content.masthead)
+
+    tries = []
+    for tightness, keep in _WAYS:
+        compiler = _compiler("handout.typ", {**data, "tightness": tightness, "keep": keep}, content.masthead, paper)
+        pages, thin = _end(compiler, content.masthead)
+        if pages <= MOST_PAGES and not (thin and pages > 1):
+            return _pdf(compiler, content.masthead)
+        tries.append((max(pages, MOST_PAGES), thin, pages, compiler))
+    return _pdf(min(tries, key=lambda one: one[:3])[-1], content.masthead)
 
 
-def _end(compiler: typst.Compiler, masthead: Masthead) -> int:
-    """Pages of a handout."""
+def _end(compiler: typst.Compiler, masthead: Masthead) -> tuple[int, bool]:
+    """How many pages a handout has, and whether the last is nearly empty."""
     try:
         found = json.loads(compiler.query("<end>", field="value", one=True))
     except RuntimeError as error:
         raise _failed(masthead, error) from error
-    return int(found["pages"])
+    return int(found["pages"]), float(found["filled"]) < LEAST_FILLED
 
 
 def _compiler(template: str, data: dict[str, Any], masthead: Masthead, paper: Paper) -> typst.Compiler:

@@ -11,14 +11,16 @@ import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Literal, cast
+from typing import Any, Literal, cast, get_args
 
 from tilestudy.errors import Fault, FaultyFileError, UnitError
 from tilestudy.study.records import (
     STAGES,
+    Bound,
     Factor,
     Limits,
     Metal,
+    ModelName,
     Response,
     RubPlan,
     SetPer,
@@ -27,7 +29,7 @@ from tilestudy.study.records import (
     Study,
     Target,
 )
-from tilestudy.study.units import parse_quantity, plain_number, split_number, stored_unit
+from tilestudy.study.units import parse_quantity, parse_setting, plain_number, split_number, stored_unit
 
 Lab = tuple[float, float, float]
 
@@ -37,12 +39,23 @@ DARKEST = "as dark as possible"
 
 _KEYS: Mapping[str, tuple[str, ...]] = {
     "": (
-        *("name", "question", "process", "invented", "source", "batch_word", "reference_tiles", "batch_volume"),
-        *("metal", "tile", "factor", "limits", "colour", "rub", "response", "bench", "noise"),
+        *(
+            "name",
+            "question",
+            "process",
+            "invented",
+            "source",
+            "batch_word",
+            "reference_tiles",
+            "batch_volume",
+            "choose",
+            "model",
+        ),
+        *("metal", "tile", "factor", "limits", "colour", "rub", "response", "bench", "noise", "never"),
     ),
     "metal": ("uns", "gauge", "lot"),
     "tile": ("size",),
-    "factor": ("name", "unit", "levels", "low", "high", "count", "spacing", "set_per", "got"),
+    "factor": ("name", "unit", "levels", "low", "high", "count", "workable", "spacing", "set_per", "got"),
     "limits": ("tiles", "batches", "batches_each", "tiles_per_batch", "batches_per_session", "sessions", "minutes"),
     "colour": ("target", "tolerance", "stage", "after_days"),
     "rub": ("protocol", "conditions", "passing", "after_days"),
@@ -173,7 +186,8 @@ class _Reader:
             self.fault(f"each {key} should be a table: write [[{key}]] on a line of its own.", key)
             return []
         for index, one in enumerate(value):
-            self.unknown(one, key, index)
+            if key in _KEYS:
+                self.unknown(one, key, index)
         return value
 
 
@@ -265,6 +279,9 @@ def read_study(
         batch_litres=_volume(reader, data),
         bench=_bench(reader, reader.table(data, "bench"), questions_of(process) if questions_of else None),
         batch_word=reader.text(data, "batch_word"),
+        choose=cast(Literal["", "grid", "best"], reader.choice(data, "choose", "", ("", "grid", "best"), "")),
+        model=cast("ModelName | Literal['']", reader.choice(data, "model", "", ("", *get_args(ModelName)), "")),
+        never=_never(reader, reader.tables(data, "never"), factors, density_of(process)),
         noise=(batch_sd, tile_sd),
         invented=reader.flag(data, "invented"),
         source=reader.text(data, "source"),
@@ -372,6 +389,24 @@ def _factor(reader: _Reader, data: Mapping[str, Any], index: int, density: float
         fault("a geometric factor multiplies from level to level, so every level must be above 0.", "levels")
     if len(reader.faults) > before:
         return None
+    workable: list[float] = []
+    if "workable" in data:
+        raw_workable = data["workable"]
+        read = [setting(raw, "workable") for raw in raw_workable] if isinstance(raw_workable, list) else []
+        workable = [one for one in read if isinstance(one, float)]
+        if names or spacing == "steps":
+            fault(
+                "workable settings go with levels along a scale; named levels and steps have none between.", "workable"
+            )
+        elif len(workable) < 2 or sorted(set(workable)) != workable:
+            fault(
+                "workable should be a rising list of two or more settings, such as workable = [1, 2, 3, 6, 9].",
+                "workable",
+            )
+        elif workable[0] < cast(float, levels[0]) or workable[-1] > cast(float, levels[-1]):
+            fault("workable settings should lie between the lowest and the highest level.", "workable")
+    if len(reader.faults) > before:
+        return None
     return Factor(
         name,
         tuple(levels),
@@ -380,7 +415,38 @@ def _factor(reader: _Reader, data: Mapping[str, Any], index: int, density: float
         spacing="steps" if names else cast(Spacing, spacing),
         set_per=cast(SetPer, set_per),
         got=got,
+        workable=tuple(workable),
     )
+
+
+def _never(
+    reader: _Reader, tables: Sequence[Mapping[str, Any]], factors: Sequence[Factor], density: float | None
+) -> tuple[tuple[Bound, ...], ...]:
+    """Read the combinations that are never made: [[never]] with a condition for each of some factors."""
+    known = {factor.name: factor for factor in factors}
+    rules = []
+    for index, table in enumerate(tables):
+        bounds = []
+        for key, value in table.items():
+            if key not in known:
+                near = difflib.get_close_matches(key, known, n=1)
+                hint = f'Did you mean "{near[0]}"?' if near else f"Factors: {', '.join(known)}."
+                reader.fault(f'"{key}" under [[never]] is no factor of this study. {hint}', "never", key, index)
+                continue
+            relation, _, rest = str(value).strip().partition(" ")
+            if relation not in ("above", "below"):
+                relation, rest = "at", str(value)
+            try:
+                setting = parse_setting(rest, known[key], density)
+            except UnitError as error:
+                reader.fault(
+                    f'{error} Write it like {key} = "above 30 s", "below 30 s" or "30 s".', "never", key, index
+                )
+                continue
+            bounds.append(Bound(key, cast(Literal["above", "below", "at"], relation), setting))
+        if bounds:
+            rules.append(tuple(bounds))
+    return tuple(rules)
 
 
 def _checked_name(reader: _Reader, data: Mapping[str, Any], table: str, index: int) -> str:

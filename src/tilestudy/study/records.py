@@ -43,6 +43,8 @@ class Factor:
         Where the factor is set.
     got : str
         How a strength was got: "weighed", "spooned", "lumps", "by eye", or "".
+    workable : tuple of float
+        Further settings within the levels' span that the bench can make and a chosen plan may use.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Factor:
     spacing: Spacing = "linear"
     set_per: SetPer = "tile"
     got: str = ""
+    workable: tuple[float, ...] = ()
 
     @property
     def label(self) -> str:
@@ -67,6 +70,29 @@ class Factor:
     def scaled(self) -> bool:
         """True when the factor is analysed along a scale (linear or geometric), not level by level."""
         return self.spacing != "steps"
+
+
+@dataclass(frozen=True)
+class Bound:
+    """One condition of a combination that is never made: a factor above, below or at a setting."""
+
+    factor: str
+    relation: Literal["above", "below", "at"]
+    setting: Setting
+
+    def holds(self, setting: Setting) -> bool:
+        """Return whether a setting meets the condition.
+
+        >>> Bound("dip_time", "above", 30.0).holds(90.0)
+        True
+        """
+        if self.relation == "at" or isinstance(setting, str) or isinstance(self.setting, str):
+            return setting == self.setting
+        return setting > self.setting if self.relation == "above" else setting < self.setting
+
+
+ModelName = Literal["main effects", "interactions", "quadratic"]
+"""What a chosen plan has to tell: each factor; pairs of factors too; and bends."""
 
 
 @dataclass(frozen=True)
@@ -176,6 +202,12 @@ class Study:
         Freshly made batches wanted for each per-batch setting.
     batch_word : str
         What the bench calls a batch ("bath", "load", "heat"); "" takes the process's word.
+    choose : "", "grid" or "best"
+        Make the whole grid, or the most telling tiles within the limits; "" takes the grid where it fits.
+    model : ModelName or ""
+        What a chosen plan has to tell; "" takes the richest that the limits carry.
+    never : tuple of tuple of Bound
+        Combinations that are never made: all conditions of one rule together.
     noise : (float, float)
         Bath-to-bath and tile-to-tile standard deviation of L* assumed while planning.
     source : str
@@ -199,6 +231,9 @@ class Study:
     bench: Mapping[str, str] = field(default_factory=dict)
     batches_each: int = 2
     batch_word: str = ""
+    choose: Literal["", "grid", "best"] = ""
+    model: ModelName | Literal[""] = ""
+    never: tuple[tuple[Bound, ...], ...] = ()
     noise: tuple[float, float] = (3.0, 3.0)
     invented: bool = False
     source: str = ""
@@ -209,6 +244,13 @@ class Study:
             if factor.name == name:
                 return factor
         raise KeyError(name)
+
+    def allows(self, settings: Mapping[str, Setting]) -> bool:
+        """Return whether a combination may be made; a rule that names a factor not given does not apply yet."""
+        return not any(
+            all(bound.factor in settings and bound.holds(settings[bound.factor]) for bound in rule)
+            for rule in self.never
+        )
 
     def factors_set_per(self, where: SetPer) -> tuple[Factor, ...]:
         """Return the factors set per tile, batch or session, in the file's order."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import pi
 
 from tilestudy.study.records import Batch, Study
 from tilestudy.study.units import plain_number, show
@@ -24,6 +26,22 @@ _KNOWN = {
     "by eye": "By eye: write down the grams that went in, or the strength means little next month.",
     "": "Write down how the strength was got: weighed, spooned, counted or by eye.",
 }
+
+
+def lumps_text(grams: float, mm: Sequence[float], g_per_cm3: Sequence[float]) -> str:
+    """Say how many pea-sized lumps an amount is, as a rough check of the scale: lumps taken as balls.
+
+    >>> lumps_text(1.5, (6, 8), (1.5, 2.0))
+    ' Rough check of the scale: 3 to 9 lumps of pea size (6 to 8 mm).'
+    """
+    fewest, most = (
+        round(grams / (density * pi / 6 * (size / 10) ** 3))
+        for size, density in ((mm[1], g_per_cm3[1]), (mm[0], g_per_cm3[0]))
+    )
+    if most < 1 or fewest > 20:  # too small to be a lump, too many to be counted
+        return ""
+    lumps = "1 lump" if most == 1 else f"{fewest} to {most} lumps" if 0 < fewest < most else f"at most {most} lumps"
+    return f" Rough check of the scale: {lumps} of pea size ({mm[0]:g} to {mm[1]:g} mm)."
 
 
 def volume_text(study: Study) -> str:
@@ -49,9 +67,9 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
     for ingredient in process.data.get("ingredient", ()):
         strength = batch.settings.get(ingredient["factor"])
         name = ingredient["name"][0].upper() + ingredient["name"][1:]
-        if strength is None or isinstance(strength, str):
+        factor = next((one for one in study.factors if one.name == ingredient["factor"]), None)
+        if factor is None or strength is None or isinstance(strength, str):
             continue
-        factor = study.factor(ingredient["factor"])
         if study.batch_litres is None or factor.unit not in ("g/L", "mL/L"):
             found.append(Amount(f"{name}: {show(strength, factor)}.", _KNOWN[factor.got]))
             continue
@@ -62,7 +80,7 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
         known = _KNOWN[factor.got]
         if unit == "g" and much < 1:
             known += " Use a scale that reads 0.01 g."
-        if unit == "g" and "lump_note" in ingredient:
-            known += f" {ingredient['lump_note'][0].upper()}{ingredient['lump_note'][1:]}."
+        if unit == "g" and "lump_mm" in ingredient:
+            known += lumps_text(much, ingredient["lump_mm"], ingredient["lump_g_per_cm3"])
         found.append(Amount(text, known))
     return tuple(found)

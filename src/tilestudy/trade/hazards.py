@@ -12,21 +12,23 @@ from tilestudy.trade.library import _load, metal_family, process
 
 @dataclass(frozen=True)
 class Hazard:
-    """One finding: a rule's id, "block" or "warn", what it says, what to do next, and its source."""
+    """One finding: a rule's id, "block" or "warn", what it says, what to do next, its source; a warning's title."""
 
     id: str
     level: Literal["block", "warn"]
     says: str
     next: str
     source: str
+    title: str = ""
 
 
 @dataclass(frozen=True)
 class Question:
-    """A bench question that nobody has answered yet."""
+    """A bench question that nobody has answered yet; `safe` states what holds when the answer is a safe "no"."""
 
     key: str
     text: str
+    safe: str
 
 
 def hazards(study: Study) -> tuple[Hazard, ...]:
@@ -39,7 +41,7 @@ def hazards(study: Study) -> tuple[Hazard, ...]:
     """
     family = metal_family(study.metal.uns)
     found = [
-        Hazard(rule["id"], rule["level"], rule["says"], rule["next"], rule["source"])
+        Hazard(rule["id"], rule["level"], rule["says"], rule["next"], rule["source"], rule.get("title", ""))
         for rule in _load("hazards.toml")["rule"]
         if _applies(rule, study, family)
     ]
@@ -60,7 +62,7 @@ def _applies(rule: dict[str, Any], study: Study, family: str) -> bool:
 def unanswered(study: Study) -> Sequence[Question]:
     """Return the bench questions of the process that are still "not checked"."""
     return [
-        Question(ask["key"], ask["text"])
+        Question(ask["key"], ask["text"], ask["safe"])
         for ask in process(study.process).data.get("ask", ())
         if study.bench.get(ask["key"], "not checked") == "not checked"
     ]

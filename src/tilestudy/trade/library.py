@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -16,31 +16,73 @@ from tilestudy.study.units import parse_quantity
 
 
 @dataclass(frozen=True)
+class BenchWords:
+    """What the bench pack of a process says on its cards, sheets and checklists.
+
+    Attributes
+    ----------
+    make, out : str
+        Heading of the steps on a card ("Make it"); what stands before its end or change-over ("Out of use").
+    blanks, measured : tuple of str
+        Blanks to write on a card, in pairs; when each measured setting is to be written down ("at start", "at end").
+    mishaps, bring, waste : str
+        Questions that jog the memory; what to have at hand; what is left over ("": nothing that needs a rule).
+    closing : tuple of str
+        Checklist for clearing up.
+    """
+
+    make: str
+    out: str
+    blanks: tuple[str, ...]
+    measured: tuple[str, ...]
+    mishaps: str
+    bring: str
+    waste: str
+    closing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Process:
     """A family of treatments, as its data file tells it.
 
-    `minutes` are for setting up, clearing up, each batch and each tile (beside its time in the bath); `data` keeps the
-    file's further tables (factor, ingredient, mix, step, protection, caution, ask) as written.
+    `wet` is True where liquids are used; `minutes` are for setting up, clearing up, each batch and each tile (beside its
+    time in the bath), `session_minutes` a session that holds each per-batch setting once; `data` keeps the file's
+    further tables (factor, ingredient, mix, step, protection, caution, ask) as written.
     """
 
     id: str
     label: str
     batch_word: str
     heat: bool
+    wet: bool
     wet_rub: bool
     minutes: Mapping[str, float]
+    session_minutes: float
+    words: BenchWords
     density_g_per_ml: float | None
     data: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
 class Protocol:
-    """A rub protocol: id, label, the lines to follow, and its source."""
+    """A rub protocol: id, label, the steps and (where dry and wet are both asked for) the place of each rub, and its source.
+
+    `steps` and `both` are by condition, "dry" and "wet".
+    """
 
     id: str
     label: str
-    lines: tuple[str, ...]
+    steps: Mapping[str, tuple[str, ...]]
+    both: Mapping[str, str]
     source: str
+
+    def lines(self, condition: str, conditions: Collection[str]) -> tuple[str, ...]:
+        """Return the lines to follow under one condition of those asked for.
+
+        >>> protocols()["cloth-10"].lines("wet", ("dry", "wet"))[0][:17]
+        'Wet comes second,'
+        """
+        return (*((self.both[condition],) if len(set(conditions)) > 1 else ()), *self.steps[condition])
 
 
 def _load(name: str) -> dict[str, Any]:
@@ -69,13 +111,26 @@ def process(process_id: str) -> Process:
         raise WrongRequestError(f'There is no process "{process_id}". Known: {", ".join(process_ids())}.')
     data = _load(f"processes/{process_id}.toml")
     spooned = data.get("spooned", {})
+    words = data["words"]
     return Process(
         process_id,
         data["label"],
         data["batch_word"],
         data["heat"],
+        data["wet"],
         data["wet_rub"],
         data["minutes"],
+        data["session_minutes"],
+        BenchWords(
+            words["make"],
+            words["out"],
+            tuple(words["blanks"]),
+            tuple(words.get("measured", ("",))),
+            words["mishaps"],
+            words["bring"],
+            words["waste"],
+            tuple(words["closing"]),
+        ),
         spooned.get("density_g_per_ml"),
         data,
     )
@@ -122,7 +177,13 @@ def known_metals() -> tuple[str, ...]:
 def protocols() -> Mapping[str, Protocol]:
     """Return the rub protocols by id, the usual one first."""
     return {
-        entry["id"]: Protocol(entry["id"], entry["label"], tuple(entry["lines"]), entry["source"])
+        entry["id"]: Protocol(
+            entry["id"],
+            entry["label"],
+            {condition: tuple(lines) for condition, lines in entry["steps"].items()},
+            entry["both"],
+            entry["source"],
+        )
         for entry in _load("rub_protocols.toml")["protocol"]
     }
 

@@ -12,6 +12,11 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
+def _many(word: str) -> str:
+    """Return a bench word for several: baths, batches."""
+    return word + ("es" if word.endswith(("ch", "s", "x")) else "s")
+
+
 def study_text(name: str, process: Process, uns: str, *, gauge: str = "20 ga", lot: str = "") -> str:
     """Return the text of a new study.toml with the process's defaults.
 
@@ -46,9 +51,9 @@ def study_text(name: str, process: Process, uns: str, *, gauge: str = "20 ga", l
         "",
         "[limits]   # what is at hand; leave a line out where there is no limit",
         "tiles = 40",
-        f"batches = 8   # {process.batch_word}s in the whole study",
-        f"batches_each = 2   # fresh {process.batch_word}s for each per-batch setting; with 1, luck looks like an effect",
-        'minutes = 150   # a session, setting up and clearing up included; or "2.5 h"',
+        f"batches = 8   # {_many(process.batch_word)} in the whole study",
+        f"batches_each = 2   # fresh {_many(process.batch_word)} for each per-batch setting; with 1, luck looks like an effect",
+        f'minutes = {process.session_minutes:g}   # a session, setting up and clearing up included; or "2.5 h"',
         "",
         "[colour]",
         f'target = {_quoted(data["target"])}   # a plain name, [L, a, b], or "as dark as possible"',
