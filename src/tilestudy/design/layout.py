@@ -241,7 +241,7 @@ def _grid_days(study: Study, size: Size, rng: Random) -> Iterator[list[Load]]:
             ]
             rng.shuffle(turn)
             queue += [(of_batch, share) for of_batch, share in turn if share]
-        for chunk in _sessions(queue, size.batches_per_session, per_batch, rng):
+        for chunk in sessions_of(queue, size.batches_per_session, per_batch, rng):
             yield [({**of_session, **of_batch}, share) for of_batch, share in chunk]
 
 
@@ -263,7 +263,7 @@ def numbered(study: Study, days: Iterable[list[Load]], seed: int, rng: Random, t
     return Plan(study.name, seed, tuple(batches), tuple(tiles))
 
 
-def _sessions(
+def sessions_of(
     queue: Sequence[Load], room: int, per_batch: Sequence[dict[str, Setting]], rng: Random
 ) -> list[list[Load]]:
     """Cut the queue into sessions.

@@ -17,6 +17,7 @@ from tilestudy.errors import Fault, FaultyFileError, UnitError
 from tilestudy.study.records import (
     STAGES,
     Bound,
+    Choice,
     Factor,
     Limits,
     Metal,
@@ -279,7 +280,7 @@ def read_study(
         batch_litres=_volume(reader, data),
         bench=_bench(reader, reader.table(data, "bench"), questions_of(process) if questions_of else None),
         batch_word=reader.text(data, "batch_word"),
-        choose=cast(Literal["", "grid", "best"], reader.choice(data, "choose", "", ("", "grid", "best"), "")),
+        choose=cast(Choice, reader.choice(data, "choose", "", get_args(Choice), "")),
         model=cast("ModelName | Literal['']", reader.choice(data, "model", "", ("", *get_args(ModelName)), "")),
         never=_never(reader, reader.tables(data, "never"), factors, density_of(process)),
         noise=(batch_sd, tile_sd),

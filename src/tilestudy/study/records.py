@@ -91,6 +91,20 @@ class Bound:
         return setting > self.setting if self.relation == "above" else setting < self.setting
 
 
+Choice = Literal[
+    "",
+    "grid",
+    "best",
+    "two-level grid",
+    "fraction",
+    "screening",
+    "definitive screening",
+    "array",
+    "composite",
+    "box-behnken",
+]
+"""Which combinations of the levels to make."""
+
 ModelName = Literal["main effects", "interactions", "quadratic"]
 """What a chosen plan has to tell: each factor; pairs of factors too; and bends."""
 
@@ -202,8 +216,9 @@ class Study:
         Freshly made batches wanted for each per-batch setting.
     batch_word : str
         What the bench calls a batch ("bath", "load", "heat"); "" takes the process's word.
-    choose : "", "grid" or "best"
-        Make the whole grid, or the most telling tiles within the limits; "" takes the grid where it fits.
+    choose : Choice
+        Make the whole grid, the most telling tiles within the limits, or a textbook family; "" takes the grid where it
+        fits, else the most telling tiles.
     model : ModelName or ""
         What a chosen plan has to tell; "" takes the richest that the limits carry.
     never : tuple of tuple of Bound
@@ -231,7 +246,7 @@ class Study:
     bench: Mapping[str, str] = field(default_factory=dict)
     batches_each: int = 2
     batch_word: str = ""
-    choose: Literal["", "grid", "best"] = ""
+    choose: Choice = ""
     model: ModelName | Literal[""] = ""
     never: tuple[tuple[Bound, ...], ...] = ()
     noise: tuple[float, float] = (3.0, 3.0)
