@@ -17,8 +17,17 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from tilestudy.colour.names import colour_named
 from tilestudy.design.words import count
-from tilestudy.errors import Fault, FaultyFileError, HazardError, NotEnoughError, PlanError, WrongRequestError, told
-from tilestudy.outcomes import DueReport, Entered, PackDone, PlanReport, history_text
+from tilestudy.errors import (
+    Fault,
+    FaultyFileError,
+    HazardError,
+    NotEnoughError,
+    PlanError,
+    TilestudyError,
+    WrongRequestError,
+    told,
+)
+from tilestudy.outcomes import DueReport, Entered, Extended, PackDone, PlanReport, history_text
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
 from tilestudy.study.due import Due, owed
@@ -38,6 +47,7 @@ from tilestudy.study.records import (
     Study,
     Tile,
     Value,
+    study_as_planned,
 )
 from tilestudy.study.settings import TEXT as SETTINGS_TEXT
 from tilestudy.study.settings import StudioSettings, read_settings
@@ -49,8 +59,10 @@ from tilestudy.trade.template import study_text
 if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
     from tilestudy.design.appraise import Appraisal, Noise
+    from tilestudy.design.full_appraisal import FullAppraisal
     from tilestudy.design.layout import Clock
     from tilestudy.store.book import Outcome, PlanSaved, StudyBook
+    from tilestudy.study.records import Choice
 
 COMMAND_LINE = "command line"
 Paper = Literal["a4", "us-letter"]
@@ -181,7 +193,10 @@ class Studio:
                 return self._report(study, old, (note,))
             again = seed if seed is not None else old.seed if old is not None else secrets.randbelow(10_000)
             ours = {tile.code for tile in old.tiles} if old is not None else set()
-            if old is not None and _same_layout(self._lay_out(study, old.seed, book.codes() - ours), old):
+            if old is not None and (
+                book.study_text(name) == self._text(name)
+                or _same_layout(self._lay_out(study, old.seed, book.codes() - ours), old)
+            ):
                 if again == old.seed:
                     return self._report(study, old, ("This is the plan as it was: the study file has not changed.",))
                 if recorded:
@@ -210,7 +225,11 @@ class Studio:
         """Lay out the whole grid where it is asked for or fits, else the most telling tiles within the limits."""
         from tilestudy.design.best import lay_out_best
         from tilestudy.design.layout import lay_out
+        from tilestudy.design.textbook import KINDS as TEXTBOOK
+        from tilestudy.design.textbook import lay_out_textbook
 
+        if study.choose in TEXTBOOK:
+            return lay_out_textbook(study, self._clock(study), seed, taken).plan
         if self._whole_grid(study):
             return lay_out(study, self._clock(study), seed, taken)
         return lay_out_best(study, self._clock(study), seed, taken).plan
@@ -225,6 +244,43 @@ class Studio:
         except PlanError:
             return False
         return True
+
+    def extend(
+        self,
+        name: str,
+        *,
+        batches: int | None = None,
+        mirror: bool = False,
+        middle: bool = False,
+        ends: bool = False,
+        repair: str = "",
+        tiles: int | None = None,
+    ) -> Extended:
+        """Add tiles to a study that has a plan; those there and their records stay as they are."""
+        from tilestudy.design import extend
+        from tilestudy.design.appraise import appraise
+
+        wanted = extend.wish(batches=batches, mirror=mirror, middle=middle, ends=ends, repair=repair, tiles=tiles)
+        study, plan = self.planned(name)
+        if plan.taken_in:
+            raise PlanError(
+                f"The tiles of {name} were taken in from a list, and the list says which there are. Add a row for each new "
+                f'tile to it, with a batch of its own for what is made afresh, then type "tilestudy plan {name} --from FILE".'
+            )
+        noise, word, (made, logs, *_) = self._noise(study), self.word(study), self._records(name)
+        with self.book() as book:
+            taken = book.codes()
+        more = extend.extend(study, self._clock(study), plan, wanted, noise, made, logs, taken, word)
+        marks = extend.marks(more, made, self.today, word)
+        old, new = (extend.usable(one, [*made, *marks]) for one in (plan, more.grown(plan)))
+        before = appraise(study, old, noise) if old.tiles else None
+        says = (*more.says, *extend.bought(study, before, appraise(study, new, noise)))
+        report = self._report(study, more.grown(plan), ())
+        with self.book() as book, book.transaction():
+            grown = book.add_batches(name, more.batches, more.tiles, self.now())
+            book.record(name, "made", [(mark, None) for mark in marks], COMMAND_LINE, self.now())
+        self._write_tile_list(study, grown)
+        return Extended(report, replace(plan, seed=more.seed, batches=more.batches, tiles=more.tiles), says)
 
     def take_in(self, name: str, file: Path) -> PlanReport:
         """Take in tiles that exist already, from a CSV: codes, batches, settings."""
@@ -249,22 +305,100 @@ class Studio:
         from tilestudy.design.appraise import Noise
 
         if study.target is not None:
-            return Noise(*study.noise, unit="L*", of="lightness")
+            assumed = Noise(*study.noise, unit="L*", of="lightness")
+            return assumed if study.noise != Study.noise else self._measured(study, "L", assumed)
         for response in study.responses:
             if response.batch_sd is not None and response.tile_sd:
                 return Noise(response.batch_sd, response.tile_sd, response.unit, response.label)
-        return Noise(1.0, 1.0, "", "")
+        assumed = Noise(1.0, 1.0, "", "")
+        if not study.responses:
+            return assumed
+        first = study.responses[0]
+        return self._measured(study, first.name, assumed, replace(assumed, unit=first.unit, of=first.label))
+
+    def _measured(self, study: Study, response: str, assumed: Noise, named: Noise | None = None) -> Noise:
+        """Return the noise that earlier studies of the same process measured, or the assumed one; no other figures were stated."""
+        with self.book() as book:
+            earlier = [
+                one.parent.name
+                for one in sorted(self.experiments.glob("*/study.toml"), key=lambda one: one.stat().st_mtime)
+                if one.parent.name != study.name and book.has_records(one.parent.name)
+            ]
+        if not earlier:
+            return assumed
+        from tilestudy.analysis.earlier import measured_noise
+
+        found = {}
+        for name in earlier[-5:]:  # the latest; more would only take time
+            try:
+                if self.study(name).process == study.process:
+                    found[name] = self.drivers(name).responses[response]
+            except (TilestudyError, KeyError):
+                continue  # a study that cannot be read or analysed yet measures nothing
+        noise = measured_noise(found)
+        if noise is None:
+            return assumed
+        return replace(named or assumed, batch=noise.batch, tile=noise.tile, learned_from=noise.studies)
+
+    def appraise(
+        self,
+        name: str,
+        tiles: int | None = None,
+        batches: int | None = None,
+        sessions: int | None = None,
+        choose: Choice | None = None,
+        worth: float | None = None,
+    ) -> FullAppraisal:
+        """Appraise the stored plan, or the one that `plan` would make under the limits given; nothing is stored."""
+        from tilestudy.design.alternatives import within
+        from tilestudy.design.full_appraisal import appraise_fully
+
+        study = self.study(name)
+        with self.book() as book:
+            plan = book.plan(name)
+        if plan is not None:
+            self._check_factors(study, plan)
+        seed = plan.seed if plan is not None else 1
+        asked = any(one is not None for one in (tiles, batches, sessions, choose))
+        tried = asked or plan is None
+        wished = within(study, tiles, batches, sessions, choose) if asked else study
+        if tried or plan is None:
+            plan = self._lay_out(wished, seed)
+        return appraise_fully(
+            wished,
+            plan,
+            lambda one: self._lay_out(one, seed),
+            self._noise(study),
+            self._clock(study),
+            self.word(study),
+            worth=worth,
+            stored=not tried,
+        )
+
+    def prediction_chart(self, full: FullAppraisal) -> Path | None:
+        """Draw how sure predictions would be, and return the chart's path; None when no factor varies."""
+        from tilestudy.paper.variance_chart import prediction_error
+
+        if full.picture is None:
+            return None
+        noise = full.appraisal.noise
+        picture = prediction_error(full.picture, tile_sd=noise.tile, unit=noise.unit)
+        return self._print(full.study.name, "prediction-error.svg", picture)
 
     def _report(self, study: Study, plan: Plan, kept: tuple[str, ...]) -> PlanReport:
         from tilestudy.design import words
         from tilestudy.design.appraise import appraise
         from tilestudy.design.best import chosen_in_words, lay_out_best
+        from tilestudy.design.textbook import KINDS as TEXTBOOK
+        from tilestudy.design.textbook import lay_out_textbook, textbook_in_words
 
         word, noise = self.word(study), self._noise(study)
         appraisal = appraise(study, plan, noise)
         sentences = [*words.describe(study, plan, word), *words.tell(study, appraisal, plan, word)]
         if not plan.taken_in and self._whole_grid(study):
             sentences += self._what_more_would_buy(study, plan, appraisal, noise, word)
+        elif not plan.taken_in and study.choose in TEXTBOOK:
+            sentences += textbook_in_words(study, lay_out_textbook(study, self._clock(study), plan.seed))
         elif not plan.taken_in:
             sentences += chosen_in_words(study, lay_out_best(study, self._clock(study), plan.seed))
         sentences.append(words.beyond(study, plan))
@@ -706,6 +840,11 @@ class Studio:
         if stage is not None and stage not in STAGES:
             raise WrongRequestError(f'There is no stage "{stage}". Stages: {", ".join(STAGES)}.')
         study, plan = self.planned(name)
+        seen = study_as_planned(study, plan)  # effects run over the settings that were made, not those once thought of
+        factors = [
+            made if len(made.levels) > 1 else asked for made, asked in zip(seen.factors, study.factors, strict=True)
+        ]
+        study = replace(study, factors=tuple(factors))
         return find(study, plan, self.word(study), *self._records(name), stage=stage)
 
     def charts(self, found: StudyFindings) -> list[Path]:
@@ -804,8 +943,10 @@ def _without_spoiled(plan: Plan) -> Plan:
 
 
 def _same_layout(fresh: Plan, old: Plan) -> bool:
-    kept = tuple(tile for tile in old.tiles if not tile.replaces)
-    return fresh.batches == old.batches and fresh.tiles == kept
+    """Return whether the old plan is the fresh one, stand-ins and what it was extended by left aside."""
+    first = {batch.code for batch in fresh.batches}
+    kept = tuple(tile for tile in old.tiles if tile.batch in first and not tile.replaces)
+    return fresh.batches == old.batches[: len(first)] and fresh.tiles == kept
 
 
 def _check_room(study: Study, fresh: Plan, made: Sequence[Tile]) -> None:

@@ -193,3 +193,38 @@ def test_a_rule_thins_the_grid(run: Run, planned: Path) -> None:
     result = run("plan", "plaques")
     assert result.exit_code == 2
     assert '"strenght" under [[never]] is no factor of this study. Did you mean "strength"?' in result.output
+
+
+def test_an_old_sample_board_goes_all_the_way_to_a_handout(run: Run, tmp_path: Path) -> None:
+    """Tiles that exist, at settings the study file never named: taken in, analysed over what was made, printed."""
+    assert run("new", "board", "--process", "sulfide-dip", "--metal", "C11000").exit_code == 0
+    folder = tmp_path / "experiments" / "board"
+    rows = [("A", "2 g/L", 10, 1), ("A", "2 g/L", 90, 4), ("B", "5 g/L", 10, 4), ("B", "5 g/L", 90, 1)]
+    rows += [
+        ("C", "2 g/L", 30, 1),
+        ("C", "2 g/L", 90, 1),
+        ("D", "1/4 tsp per cup", 10, 1),
+        ("D", "1/4 tsp per cup", 30, 4),
+    ]
+    lines = [f"OLD{n};{';'.join(map(str, row))}" for n, row in enumerate(rows, start=1)]
+    (tmp_path / "old.csv").write_text("tile;batch;strength;dip_time;scrub_cycles\n" + "\n".join(lines) + "\n")
+    taken = run("plan", "board", "--from", str(tmp_path / "old.csv"))
+    assert "8 tiles taken in." in taken.output
+    assert "from 2 to 5.208 g/L" in taken.output
+    colours = [
+        (52, 22, 20),
+        (35, 12, 9),
+        (38, 14, 9),
+        (30, 10, 8),
+        (47, 20, 16),
+        (43, 18, 14),
+        (45, 18, 15),
+        (33, 12, 9),
+    ]
+    readings = [f"OLD{n},2026-01-05,{L},{a},{b}" for n, (L, a, b) in enumerate(colours, start=1)]
+    (folder / "colour.csv").write_text("tile,on,L,a,b\n" + "\n".join(readings) + "\n")
+    assert run("enter", "board").output == "Stored: 8 colour readings.\n"
+    told = run("drivers", "board", "--no-charts").output
+    assert "From 2 to 5.208 g/L the tile darkens" in told
+    assert "1 to 9 g/L" not in told
+    assert run("handout", "board").exit_code == 0

@@ -236,7 +236,7 @@ def plain_number(value: float, digits: int = 3) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def show_number(value: Setting, factor: Factor) -> str:
+def show_number(value: Setting, factor: Factor, digits: int = 4) -> str:
     """Write a setting's number in the factor's shown unit, without the unit.
 
     >>> show_number(600.0, Factor("dwell", (60.0, 600.0), unit="s", shown="min"))
@@ -246,7 +246,7 @@ def show_number(value: Setting, factor: Factor) -> str:
         return value
     if factor.unit and factor.unit != factor.shown:
         value = convert(value, factor.unit, factor.shown)
-    return plain_number(value, 4)
+    return plain_number(value, digits)
 
 
 def show_unit(unit: str) -> str:
@@ -262,3 +262,22 @@ def show(value: Setting, factor: Factor) -> str:
     """
     number = show_number(value, factor)
     return number if isinstance(value, str) or not factor.shown else f"{number} {show_unit(factor.shown)}"
+
+
+def show_exactly(value: Setting, factor: Factor) -> str:
+    """Write a setting with its unit, in as few digits as reading needs to give the same setting again.
+
+    >>> show_exactly(5.2083333333, Factor("strength", (1.0, 9.0), unit="g/L", shown="g/L"))
+    '5.2083333333 g/L'
+    >>> show_exactly(convert(350, "degF", "degC"), Factor("oven", (100.0, 300.0), unit="degC", shown="degF"))
+    '350 °F'
+    """
+    text = show(value, factor)
+    for digits in range(5, 18):
+        try:
+            if isinstance(value, str) or parse_setting(text, factor) == value:
+                break
+        except UnitError:  # a setting that would be refused today is still written as it is
+            pass
+        text = f"{show_number(value, factor, digits)} {show_unit(factor.shown)}".rstrip()
+    return text

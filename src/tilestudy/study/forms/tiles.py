@@ -15,7 +15,7 @@ from tilestudy.study.forms.kinds import NEEDED, known_columns
 from tilestudy.study.forms.reader import Parse, Reader
 from tilestudy.study.forms.table import csv_text, read_table
 from tilestudy.study.records import Batch, Plan, Setting, Study, Tile
-from tilestudy.study.units import parse_setting, show
+from tilestudy.study.units import parse_setting, show, show_exactly
 
 
 @dataclass(frozen=True)
@@ -156,7 +156,7 @@ def _check_shared(
 def write_tiles(study: Study, plan: Plan) -> str:
     """Return the tiles with batch, session, order and every planned setting, as CSV text in run order.
 
-    Replacement tiles are left out: the made form introduces them. `read_tiles` reads the text back.
+    Tiles that replace one of their own batch are left out: the made form introduces them. `read_tiles` reads the text back.
 
     Examples
     --------
@@ -167,9 +167,10 @@ def write_tiles(study: Study, plan: Plan) -> str:
     A3,B1,1,1,5 s,
     """
     rows = [["tile", "batch", "session", "order", *(factor.name for factor in study.factors), "reference"]]
+    batch_of = {tile.code: tile.batch for tile in plan.tiles}
     for tile in plan.tiles:
-        if not tile.replaces:
-            settings = [show(tile.settings[factor.name], factor) for factor in study.factors]
+        if not tile.replaces or batch_of.get(tile.replaces, tile.batch) != tile.batch:
+            settings = [show_exactly(tile.settings[factor.name], factor) for factor in study.factors]
             reference = "yes" if tile.reference else ""
             rows.append([tile.code, tile.batch, str(tile.session), str(tile.order), *settings, reference])
     return csv_text(rows)
