@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from itertools import groupby
 from pathlib import Path
@@ -90,6 +90,19 @@ class PlanReport:
                 "sentences": list(self.sentences),
             },
         }
+
+
+@dataclass(frozen=True)
+class Extended:
+    """A study that has grown: the whole plan as it is now, what was added to it, and what that buys in sentences."""
+
+    report: PlanReport
+    added: Plan
+    sentences: tuple[str, ...]
+
+    def table(self) -> str:
+        """Return the run order of what was added."""
+        return replace(self.report, plan=self.added).table()
 
 
 @dataclass(frozen=True)

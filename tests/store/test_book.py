@@ -182,6 +182,17 @@ def test_it_stores_several_forms_or_none(book: StudyBook) -> None:
         (lambda book: book.add_tile("plaques", tile("C4", batch(), 9), NOW), "Tile code C4 is already used"),
         (lambda book: book.add_tile("plaques", tile("D4", batch("B7")), NOW), "Tile D4 belongs to batch B7"),
         (lambda book: book.add_tile("oven", tile("D4", batch()), NOW), "Study oven has no plan yet."),
+        (lambda book: book.add_batches("oven", [batch()], [], NOW), "Study oven has no plan yet."),
+        (
+            lambda book: book.add_batches("plaques", [batch("b1")], [], NOW),
+            "Batch code b1 is already used in this study",
+        ),
+        (
+            lambda book: book.add_batches("plaques", [batch("B2")], [tile("a3", batch("B2"))], NOW),
+            "Tile code a3 is already used in this study",
+        ),
+        (lambda book: book.add_batches("plaques", [], [tile("D4", batch())], NOW), "batch B1, which the plan"),
+        (lambda book: book.add_batches("plaques", [batch("B2")], 2 * [tile("D4", batch("B2"))], NOW), "tile D4 twice"),
         (lambda book: book.save_plan("oven", SMALL, "", NOW), "Tile code A3 (and 1 more) is already used in the study"),
         (lambda book: book.save_plan("oven", plan_of(*2 * (tile("D4", batch()),)), "", NOW), "the tile D4 twice"),
         (lambda book: book.save_plan("oven", plan_of(tile("D4", batch("B2"))), "", NOW), "batch B2, which the plan"),
@@ -194,6 +205,25 @@ def test_it_refuses_in_plain_words(book: StudyBook, wrong: Callable[[StudyBook],
     assert message in str(caught.value)
     assert book.studies() == ("plaques",)
     assert not book.has_records("plaques")
+
+
+def test_it_adds_batches_after_those_that_are_there(book: StudyBook) -> None:
+    """Tiles, batches, records and the text of the study stay; what is added stands behind them, and can be recorded."""
+    book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW)
+    before = book.current("plaques", "rub")
+    second = batch("B2", 2, 2, 3.0)
+    new = tile("D4", second)
+    grown = book.add_batches("plaques", [second], [new], NOW)
+    assert grown == plan_of(*SMALL.tiles, new, batches=(*SMALL.batches, second))
+    assert book.plan("plaques") == grown
+    assert book.current("plaques", "rub") == before
+    assert book.study_text("plaques") == 'name = "plaques"'
+    assert book.record("plaques", "rub", [(rub(3.0, "D4"), 2)], "rub.csv", NOW).added
+    other = batch("B1")
+    book.save_plan("oven", replace(plan_of(tile("H4", other)), study="oven"), "", NOW)
+    with pytest.raises(BookError, match="already used in the study oven"):
+        book.add_batches("plaques", [batch("B3", 3, 3)], [tile("H4", batch("B3"))], NOW)
+    assert book.plan("plaques") == grown
 
 
 def test_it_asks_for_a_time_zone(book: StudyBook) -> None:

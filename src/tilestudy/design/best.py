@@ -119,11 +119,11 @@ def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
         sessions=shape.sessions if len(set(shape.sessions)) > 1 else (),
         workable=workable,
         discrete=scaled,
-        forbidden=_forbidden(study),
+        forbidden=forbidden(study),
     )
 
 
-def _forbidden(study: Study) -> Forbidden | None:
+def forbidden(study: Study) -> Forbidden | None:
     """Return the study's [[never]] rules over arrays of settings."""
     if not study.never:
         return None

@@ -42,11 +42,15 @@ def first_aid(process: Process) -> str:
 
 
 def fingerprint(plan: Plan) -> str:
-    """Return a short fingerprint of the plan, stand-ins left out: sheets with different ones do not belong together."""
+    """Return a short fingerprint of the plan: sheets with different ones do not belong together.
+
+    A stand-in made in the batch of the tile it replaces leaves it as it was; anything else changes it.
+    """
+    home = {tile.code: tile.batch for tile in plan.tiles}
     told = [
         (tile.code, tile.batch, tile.session, tile.order, sorted((k, str(v)) for k, v in tile.settings.items()))
         for tile in plan.tiles
-        if not tile.replaces
+        if not tile.replaces or home.get(tile.replaces) != tile.batch
     ]
     return hashlib.sha256(repr(told).encode()).hexdigest()[:6]
 

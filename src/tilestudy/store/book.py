@@ -366,11 +366,7 @@ class StudyBook:
                         *(at, study_id, one.code),
                     )
             for batch in new_batches:
-                stay_batches[batch.code.casefold()] = self._write(
-                    "INSERT INTO batches (study_id, plan_id, code, session, run_order, settings) "
-                    "VALUES (?, ?, ?, ?, ?, ?)",
-                    *(study_id, plan_id, batch.code, batch.session, batch.order, _settings(batch)),
-                )
+                stay_batches[batch.code.casefold()] = self._add_batch(study_id, plan_id, batch)
             for tile in added:
                 self._add_tile(study_id, plan_id, stay_batches[tile.batch.casefold()], tile, at)
             return PlanSaved(
@@ -461,6 +457,44 @@ class StudyBook:
                 raise BookError(f"Tile {tile.code} belongs to batch {tile.batch}, which study {study} does not have.")
             self._add_tile(study_id, last["id"], batches[tile.batch.casefold()], tile, at)
             return True
+
+    def add_batches(self, study: str, batches: Iterable[Batch], tiles: Iterable[Tile], now: datetime) -> Plan:
+        """Add batches with their tiles to a planned study and return the plan as it is then; all or nothing.
+
+        What is there stays as it is: batches and tiles with their codes, settings, order and records.
+
+        Raises
+        ------
+        BookError
+            When the study has no plan, a code is used already, or a tile belongs to a batch that is not added.
+        """
+        at, new, their = _utc(now), tuple(batches), tuple(tiles)
+        with self.transaction():
+            last = self._last_plan(study)
+            if last is None:
+                raise BookError(f'Study {study} has no plan yet. Plan it first: "tilestudy plan {study}".')
+            study_id = last["study_id"]
+            self._check_plan(study, study_id, Plan(study, last["seed"], new, their))
+            for what, there, codes in (
+                ("Batch", [one.code for one in self._batches(study_id).values()], [one.code for one in new]),
+                ("Tile", [one.code for one in self._tiles(study_id).values()], [one.code for one in their]),
+            ):
+                known = {code.casefold() for code in there}
+                if used := [code for code in codes if code.casefold() in known]:
+                    raise BookError(
+                        f"{what} code {used[0]} is already used in this study; somebody may have added to it meanwhile. "
+                        "Nothing was added. Try again."
+                    )
+            numbers = {batch.code.casefold(): self._add_batch(study_id, last["id"], batch) for batch in new}
+            for tile in their:
+                self._add_tile(study_id, last["id"], numbers[tile.batch.casefold()], tile, at)
+            return self._held(study)
+
+    def _add_batch(self, study_id: int, plan_id: int, batch: Batch) -> int:
+        return self._write(
+            "INSERT INTO batches (study_id, plan_id, code, session, run_order, settings) VALUES (?, ?, ?, ?, ?, ?)",
+            *(study_id, plan_id, batch.code, batch.session, batch.order, _settings(batch)),
+        )
 
     def _add_tile(self, study_id: int, plan_id: int, batch_id: int, tile: Tile, at: str) -> None:
         self._write(

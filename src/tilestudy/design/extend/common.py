@@ -1,0 +1,43 @@
+"""Small words that the kinds of addition share: settings of a tile, and lists in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from tilestudy.study.records import Factor, Setting, Study, Tile
+from tilestudy.study.units import show
+
+Settings = dict[str, Setting]
+Key = tuple[tuple[str, str], ...]
+
+
+def shared(study: Study) -> list[Factor]:
+    """Return the factors that tiles of one batch share: set per batch or per session."""
+    return [factor for factor in study.factors if factor.set_per != "tile"]
+
+
+def of_tile(study: Study, tile: Tile) -> Settings:
+    """Return a tile's settings of the factors set per tile."""
+    return {factor.name: tile.settings[factor.name] for factor in study.factors_set_per("tile")}
+
+
+def key_of(settings: Mapping[str, Setting]) -> Key:
+    """Return settings as something that can be counted."""
+    return tuple(sorted((name, repr(value)) for name, value in settings.items()))
+
+
+def listed(words: Sequence[str]) -> str:
+    """Write words as a list: a, b and c."""
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
+
+
+def capital(text: str) -> str:
+    """Begin a sentence with a word."""
+    return text[:1].upper() + text[1:]
+
+
+def in_words(study: Study, settings: Mapping[str, Setting]) -> str:
+    """Write settings: strength 3 g/L, dip time 30 s."""
+    return ", ".join(
+        f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in settings.items()
+    )
