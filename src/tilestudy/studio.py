@@ -235,15 +235,20 @@ class Studio:
         return lay_out_best(study, self._clock(study), seed, taken).plan
 
     def _whole_grid(self, study: Study) -> bool:
+        """Return whether to lay out the whole grid: where it is asked for, or fits with what it is judged by.
+
+        A grid with one batch for each setting gives way to chosen tiles where the limits allow more batches than that.
+        """
         from tilestudy.design.layout import choose_size
 
         if study.choose:
             return study.choose == "grid"
         try:
-            choose_size(study, self._clock(study))
+            size, _ = choose_size(study, self._clock(study))
         except PlanError:
             return False
-        return True
+        more = study.limits.batches is None or study.limits.batches > size.batches
+        return size.batches_each > 1 or study.batches_each == 1 or not study.factors_set_per("batch") or not more
 
     def extend(
         self,

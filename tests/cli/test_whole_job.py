@@ -178,7 +178,7 @@ def test_limits_too_tight_for_the_grid_get_the_most_telling_tiles(run: Run, plan
     assert len(data["batches"]) <= 8
     assert not any(t["settings"]["strength"] > 5 and t["settings"]["dip_time"] > 60 for t in data["tiles"])
     told = " ".join(run("plan", "plaques").output.split())
-    assert "The whole grid does not fit the limits" in told
+    assert "The whole grid, each setting in 2 fresh batches, does not fit the limits" in told
     assert "the study file has not changed" in told
     assert run("pack", "plaques").exit_code == 0
 

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from tests.design.test_layout import CLOCK, PLAQUES
-from tilestudy.design import words
-from tilestudy.design.appraise import Noise, appraise, smallest_effect
+from tilestudy.design import appraisal_words, words
+from tilestudy.design.appraise import Noise, appraise
+from tilestudy.design.full_appraisal import appraise_fully
 from tilestudy.design.layout import choose_size, lay_out
-from tilestudy.study.records import Limits, Plan
+from tilestudy.design.power import needed_noncentrality, smallest_effect
+from tilestudy.study.records import Factor, Limits, Plan
 
 NOISE = Noise(3.0, 2.0, "L*", "lightness")
 
@@ -25,6 +27,15 @@ def test_effects_in_a_balanced_split_plot_have_the_textbook_standard_errors() ->
     assert found["strength"].df == 4
     assert found["strength"].smallest == pytest.approx(smallest_effect(batch_se, 4), rel=1e-6)
     assert found["scrub_cycles"].smallest == pytest.approx(smallest_effect(tile_se, found["scrub_cycles"].df), rel=1e-6)
+
+
+def test_a_tile_alone_in_its_batch_carries_the_luck_of_both() -> None:
+    """Two strengths, six baths of one tile: the variance of the change is 4(s_b^2 + s_t^2)/6 on 4 (the two-sample t test)."""
+    study = replace(
+        PLAQUES, factors=(replace(PLAQUES.factor("strength"), levels=(1.0, 9.0)),), limits=Limits(), batches_each=3
+    )
+    (term,) = appraise(study, lay_out(study, CLOCK, 1), NOISE).terms
+    assert term.smallest == pytest.approx(smallest_effect(np.sqrt(4 * (3.0**2 + 2.0**2) / 6), 4), rel=1e-6)
 
 
 def test_claimed_power_is_what_simulation_finds() -> None:
@@ -74,6 +85,30 @@ def test_factors_that_change_together_are_named() -> None:
     assert "Dip time cannot be told from scrub cycles: in these tiles they change together." in words.tell(
         PLAQUES, found, together, "bath"
     )
+
+
+def test_a_half_fraction_says_in_words_what_hides_behind_what() -> None:
+    """2^(3-1) with scrub = strength x dip: each factor is aliased with the pair of the others (Box, Hunter & Hunter 2005)."""
+    factors = tuple(Factor(name, (1.0, 2.0)) for name in ("strength", "dip_time", "scrub_cycles"))
+    study = replace(PLAQUES, factors=factors, limits=Limits(), batches_each=2)
+    whole = lay_out(study, CLOCK, 1)
+    half = tuple(t for t in whole.tiles if sum(int(v) for v in t.settings.values() if isinstance(v, float)) % 2)
+    full = appraise_fully(study, replace(whole, tiles=half), lambda one: lay_out(one, CLOCK, 1), NOISE, CLOCK, "bath")
+    (said,) = (some for heading, some in appraisal_words.blocks(full) if heading == "What could be mistaken for what")
+    assert said == [
+        "Scrub cycles cannot be told from strength x dip time.",
+        "Dip time cannot be told from strength x scrub cycles.",
+        "Strength cannot be told from dip time x scrub cycles.",
+    ]
+
+
+def test_three_levels_taken_one_by_one_are_judged_by_the_hardest_pair() -> None:
+    """Two of k levels apart by d, the rest between: noncentrality n d^2 / (2 s^2) on k - 1 (Cohen 1988, section 8.2, pattern 1)."""
+    metal = Factor("metal", ("brass", "bronze", "copper"), spacing="steps")
+    study = replace(PLAQUES, factors=(metal,), limits=Limits(), batches_each=4)
+    (term,) = appraise(study, lay_out(study, CLOCK, 1), NOISE).terms
+    assert term.df == 12 - 3 - 3
+    assert term.smallest == pytest.approx(2.0 * np.sqrt(2 * needed_noncentrality(2, 6) / 4), rel=1e-6)
 
 
 def test_more_baths_never_see_less() -> None:

@@ -158,7 +158,7 @@ def test_the_tutorial_prints_what_it_says_and_json_has_the_keys_documented(
     page = (DOCS / "reference" / "json.md").read_text(encoding="utf-8")
     owed = DueReport(date(2026, 1, 20), (Due("plaques", "F3", "rub (dry)", date(2026, 1, 20), 0),), ())
     printed = {"due": owed.as_dict()}
-    for command in ("plan", "drivers"):
+    for command in ("plan", "appraise", "drivers"):
         printed[command] = json.loads(CliRunner().invoke(cli, [command, "plaques", "--json"]).stdout)
     for command, found in printed.items():
         section = page.split(f"\n## `tilestudy {command} ")[1].split("\n## ")[0]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tilestudy.design.appraise import smallest_effect, t_power
+from tilestudy.design.power import f_power, needed_noncentrality, smallest_effect, t_power
 from tilestudy.study.units import parse_quantity
 from tilestudy.trade.library import thickness_mm
 
@@ -33,6 +33,26 @@ def test_power_matches_the_worked_example_of_r() -> None:
 def test_smallest_effect_has_the_power_it_claims() -> None:
     """Cohen (1988), Table 2.4.1: with 64 a group, d = 0.5 has power 0.80 (two-sided, 5 %)."""
     assert smallest_effect((2 / 64) ** 0.5, 126) == pytest.approx(0.5, abs=0.005)
+
+
+@pytest.mark.parametrize("row", rows("anova_sample_size.csv"), ids=lambda row: f"{row['k']}-{row['f']}-{row['power']}")
+def test_group_sizes_match_r_and_cohen1988_table_8_4_4(row: dict[str, str]) -> None:
+    """One-way analysis of variance: k groups of n, noncentrality k n f^2; the power at n, and that n - 1 is too few."""
+    k, n, f = int(row["k"]), int(row["n_per_group"]), float(row["f"])
+    assert f_power(k * n * f**2, k - 1, k * (n - 1)) == pytest.approx(float(row["power_at_n"]), abs=1e-6)
+    needed = needed_noncentrality(k - 1, k * (n - 2), power=float(row["power"]))
+    assert k * (n - 1) * f**2 < needed
+    exact = float(row["n_exact"])
+    needed = needed_noncentrality(k - 1, k * (exact - 1), power=float(row["power"]))
+    assert needed == pytest.approx(k * exact * f**2, rel=1e-5)
+
+
+def test_power_of_several_groups_matches_worked_examples() -> None:
+    """R, ?power.anova.test (4 groups of 5, variances 1 and 3): 0.3535594; Cohen (1988), exercise 8.1: 0.5149793."""
+    assert f_power(4 * 5 * (1 / 3) * (3 / 4), 3, 16) == pytest.approx(0.3535594, abs=1e-6)
+    assert f_power(4 * 20 * 0.28**2, 3, 76) == pytest.approx(0.5149793, abs=1e-6)
+    # exercise 8.10, as in the help of R's pwr.anova.test: n = 35.75789 in each of 4 groups for power 0.80
+    assert needed_noncentrality(3, 4 * 34.75789) == pytest.approx(4 * 35.75789 * 0.28**2, rel=1e-5)
 
 
 @pytest.mark.parametrize("row", rows("sheet_gauge.csv"), ids=lambda row: row["gauge"])

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import get_args
 
 import click
 
 from tilestudy.cli.app import Paper, cli, note, studio_of, tell, tell_json, tell_sentences
+from tilestudy.study.records import Choice
 
 
 @cli.command()
@@ -63,6 +65,64 @@ def plan(ctx: click.Context, name: str, seed: int | None, tiles_file: Path | Non
         )
     else:
         tell(f'Next: "tilestudy pack {name}" prints the bench pack.')
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--tiles", type=click.IntRange(1), help="Try a plan of at most so many tiles.")
+@click.option("--batches", type=click.IntRange(1), help="Try a plan of at most so many batches.")
+@click.option("--sessions", type=click.IntRange(1), help="Try a plan of at most so many sessions.")
+@click.option(
+    "--choose",
+    type=click.Choice([one for one in get_args(Choice) if one]),
+    help="Try another kind of plan than the study file asks for.",
+)
+@click.option(
+    "--worth",
+    type=click.FloatRange(0, min_open=True),
+    help="Change worth seeing, in the response's unit.  [default: 10 L* for colour, else 3 times the noise between tiles]",
+)
+@click.option("--chart/--no-chart", default=True, show_default=True, help="Draw how sure predictions would be.")
+@click.option("--json", "as_json", is_flag=True, help="Print the appraisal as JSON.")
+@click.pass_context
+def appraise(
+    ctx: click.Context,
+    name: str,
+    tiles: int | None,
+    batches: int | None,
+    sessions: int | None,
+    choose: Choice | None,
+    worth: float | None,
+    chart: bool,
+    as_json: bool,
+) -> None:
+    """Say all that a plan can and cannot tell, and what other plans would cost.
+
+    Without limits given, the stored plan; with them, the plan that would be made. Nothing is stored.
+
+    Example: tilestudy appraise plaques --tiles 24 --batches 6
+    """
+    from tilestudy.design import appraisal_words
+
+    studio = studio_of(ctx)
+    full = studio.appraise(name, tiles, batches, sessions, choose, worth)
+    if as_json:
+        tell_json(full.as_dict(appraisal_words.sentences(full)))
+        return
+    if not full.stored:
+        note(f'This plan is only tried, nothing is stored; "tilestudy plan {name}" makes one.')
+    for heading, sentences in appraisal_words.blocks(full):
+        tell(heading)
+        tell_sentences(sentences, indent="  ")
+        tell()
+    if full.alternatives:
+        tell("Other plans")
+        tell(appraisal_words.table(full))
+        tell()
+        tell_sentences(appraisal_words.how_to_get_them(full), indent="  ")
+    if chart and (path := studio.prediction_chart(full)):
+        tell()
+        tell(f"Chart: {path}")
 
 
 @cli.command()

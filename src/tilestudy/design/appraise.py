@@ -1,45 +1,45 @@
 """What a plan can and cannot tell, before any metal is cut.
 
-For each factor: the stratum it is judged in, its residual degrees of freedom (containment: batches less what is fitted
-between them, tiles less what is fitted within them), and the smallest change from the lowest to the highest level that
-the plan would see in 80 of 100 such studies (two-sided t test at 5 %, non-central t; Cohen 1988, chapter 2). The noise
-is assumed, and said to be.
+For each term of the model that the analysis will fit (`tilestudy.design.terms`): the stratum it is judged in, its residual
+degrees of freedom, and the smallest effect that the plan would see in 80 of 100 such studies (F test at 5 %, non-central F;
+Cohen 1988, chapters 2 and 8; the split plot by generalised least squares, Goos & Jones 2011, chapter 10). The noise is
+assumed, or learned from earlier studies, and said to be.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
-from scipy import optimize, special
 
-from tilestudy.study.records import Factor, Plan, SetPer, Study, study_as_planned
-
-Floats = npt.NDArray[np.float64]
-POWER, ALPHA = 0.80, 0.05
+from tilestudy.design.power import needed_noncentrality
+from tilestudy.design.terms import Floats, Kind, LeftOut, Model, Term, model_of, rank
+from tilestudy.study.records import Plan, SetPer, Study, study_as_planned
 
 
 @dataclass(frozen=True)
 class Noise:
-    """Assumed standard deviations between alike-made batches and tiles, in `unit`; `of` names the response."""
+    """Standard deviations between alike-made batches and tiles, in `unit`; `of` names the response.
+
+    `learned_from` names the earlier studies they were measured in; empty when they are assumed.
+    """
 
     batch: float
     tile: float
     unit: str
     of: str
+    learned_from: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class FactorPower:
     """What the plan can tell of one factor.
 
-    `df` is the residual degrees of freedom of its stratum; `smallest` the smallest change, lowest to highest level,
-    seen with 80 % power, in the noise's unit, or None when the plan cannot tell; `why` then says why not ("constant",
-    "confounded", "unreplicated"). `spent_on_sessions` counts the batches' worth that goes to telling sessions apart.
+    `df` is the residual degrees of freedom of its stratum; `smallest` the smallest change, lowest to highest level (between
+    any two levels, for a factor taken level by level), seen with 80 % power, in the noise's unit, or None when the plan
+    cannot tell; `why` then says why not ("constant", "confounded", "unreplicated"). `spent_on_sessions` counts the batches'
+    worth that goes to telling sessions apart.
     """
 
     factor: str
@@ -51,144 +51,176 @@ class FactorPower:
 
 
 @dataclass(frozen=True)
+class TermPower:
+    """What the plan can tell of one term: main effect, bend or pair.
+
+    `smallest` is the effect seen with 80 % power, in the noise's unit, or None without replication: a change from the lowest
+    to the highest level (main), the middle's distance from the straight line (bend), or how much the change by one factor
+    differs between the ends of the other (pair). `df` counts whole units to spare in the stratum (0: nothing to judge by);
+    `ddf` are the degrees of freedom of the test, which may rest on more than one stratum.
+    """
+
+    term: str
+    kind: Kind
+    factors: tuple[str, ...]
+    set_per: SetPer
+    df: int
+    smallest: float | None
+    ddf: float | None = None
+
+
+@dataclass(frozen=True)
 class Appraisal:
-    """The noise assumed, one `FactorPower` for each factor, and pairs of factors that cannot be told apart."""
+    """The noise, a `FactorPower` for each factor, pairs of factors that cannot be told apart, and every term.
+
+    `left_out` are the terms the tiles cannot tell, with what each would be mistaken for.
+    """
 
     noise: Noise
     factors: tuple[FactorPower, ...]
     same_as: tuple[tuple[str, str], ...]
+    terms: tuple[TermPower, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+
+    @property
+    def worst(self) -> float | None:
+        """The largest of the factors' smallest effects, or None when a factor that varies cannot be told."""
+        seen = [one.smallest for one in self.factors if one.why != "constant"]
+        known = [one for one in seen if one is not None]
+        return max(known) if known and len(known) == len(seen) else None
 
 
-def t_power(shift: float, df: float, alpha: float = ALPHA) -> float:
-    """Return the power of a two-sided t test whose true effect is `shift` standard errors, on `df` degrees of freedom.
+@dataclass(frozen=True)
+class Fit:
+    """Generalised least squares of a model under a stated noise.
 
-    The two-sided t test is the F test on 1 and df degrees of freedom, so the non-central F gives it.
-
-    >>> round(t_power(2.0, 28), 3)
-    0.489
-    """
-    critical = special.stdtrit(df, 1 - alpha / 2)
-    return 1 - float(special.ncfdtr(1, df, shift**2, critical**2))
-
-
-def smallest_effect(se: float, df: int, power: float = POWER, alpha: float = ALPHA) -> float:
-    """Return the smallest true effect that a two-sided t test finds with the given power.
-
-    Parameters
-    ----------
-    se : float
-        Standard error of the estimated effect.
-    df : int
-        Residual degrees of freedom, at least 1.
-
-    Examples
-    --------
-    >>> round(smallest_effect(1.0, 20), 2)
-    2.95
+    `covariance` is that of the coefficients, (columns, columns), in the noise's unit squared; `slopes` its derivative by
+    each variance (tile, batch, session where there are any); `information` the expected information on those variances.
     """
 
-    def short(shift: float) -> float:
-        return t_power(shift, df, alpha) - power
+    covariance: Floats
+    slopes: tuple[Floats, ...]
+    information: Floats
 
-    high = 1.0
-    while short(high) < 0:
-        high *= 2
-    return float(optimize.brentq(short, 0.0, high, xtol=1e-6)) * se
+    def ddf(self, contrast: Floats) -> float:
+        """Return the degrees of freedom of a contrast: twice its squared variance over the variance of that variance.
+
+        Satterthwaite (1946), Biometrics 2:110, with the expected information, as Kenward & Roger (1997) for one contrast;
+        in balanced plans these are the units beyond what is fitted in the contrast's stratum.
+        """
+        gradient = np.array([contrast @ slope @ contrast for slope in self.slopes])
+        spread = float(gradient @ np.linalg.pinv(self.information, hermitian=True) @ gradient)
+        return float(2 * (contrast @ self.covariance @ contrast) ** 2 / spread)
 
 
-def coded(factor: Factor, plan: Plan) -> Floats:
-    """Return the coded columns of a factor, (tiles, 1) for a scaled one and (tiles, levels - 1) for steps.
+def fit_of(model: Model, noise: Noise, session_sd: float) -> Fit:
+    """Work out what generalised least squares will be worth on these tiles."""
+    n = len(model.X)
+    alone = model.batch.shape[1] == n  # a batch each tile: one and the same luck
+    parts = [(np.hypot(noise.tile, noise.batch) if alone else noise.tile, np.eye(n))]
+    if 1 < model.batch.shape[1] < n:
+        parts.append((noise.batch, model.batch @ model.batch.T))
+    if model.session.shape[1] > 1:
+        parts.append((session_sd, model.session @ model.session.T))
+    # variances in units of the tiles' own, and none quite nought: a variance near nought is estimated all the same
+    scaled = [(max(sd / noise.tile, 1e-3) ** 2, part) for sd, part in parts]
+    V_inverse = np.linalg.inv(sum((size * part for size, part in scaled), np.zeros((n, n))))
+    weighed = V_inverse @ model.X
+    phi = np.linalg.pinv(model.X.T @ weighed, hermitian=True)
+    P = V_inverse - weighed @ phi @ weighed.T
+    bent = [(size * part, P @ (size * part)) for size, part in scaled]
+    information = np.array([[0.5 * float((one * other.T).sum()) for _, other in bent] for _, one in bent])
+    slopes = tuple(noise.tile**2 * phi @ (weighed.T @ part @ weighed) @ phi for part, _ in bent)
+    return Fit(np.asarray(noise.tile**2 * phi, dtype=np.float64), slopes, information)
 
-    Scaled factors run from -1 at the lowest to +1 at the highest level (logs for geometric spacing).
-    """
-    values = [tile.settings[factor.name] for tile in plan.tiles]
-    if factor.scaled:
-        take = math.log if factor.spacing == "geometric" else float
-        numbers = np.array([take(float(value)) for value in values])
-        low, high = take(float(factor.levels[0])), take(float(factor.levels[-1]))
-        return (2 * (numbers - low) / (high - low) - 1)[:, None]
-    contrast = np.vstack([np.eye(len(factor.levels) - 1), -np.ones(len(factor.levels) - 1)])
-    return contrast[[factor.levels.index(value) for value in values]]
+
+def block_sd(model: Model, noise: Noise) -> float:
+    """Return a session's standard deviation so large that only comparisons within sessions count."""
+    return 0.0 if model.session.shape[1] < 2 else 10 * (noise.batch + noise.tile)
 
 
 def appraise(study: Study, plan: Plan, noise: Noise) -> Appraisal:
-    """Return what a plan can tell of each factor under the stated noise."""
-    n = len(plan.tiles)
+    """Appraise a plan.
+
+    Sessions are blocks, whose differences do not count, unless a factor is set per session: then they are its noise, taken
+    as large as that between batches.
+    """
     study = study_as_planned(study, plan)
-    names = {factor.name: coded(factor, plan) for factor in study.factors if len(factor.levels) > 1}
-    batch = _indicator([tile.batch for tile in plan.tiles])
-    session = _indicator([str(tile.session) for tile in plan.tiles])
-    crossed = [(names[a][:, :, None] * names[b][:, None, :]).reshape(n, -1) for a, b in combinations(names, 2)]
-    fixed = np.hstack([np.ones((n, 1)), *names.values()])
-    full = np.hstack([fixed, *crossed])
-    if np.linalg.matrix_rank(np.hstack([full, batch])) < n - 1:
-        fixed = full  # interactions are fitted only where tiles are left to judge them
-    same = _cannot_separate(names)
-    found = []
-    # degrees of freedom are counted with every level free, so that a bend is not mistaken for noise
-    free = np.hstack(
-        [np.ones((n, 1)), *(_indicator([str(tile.settings[name]) for tile in plan.tiles]) for name in names)]
-    )
-    blocks = session if session.shape[1] < batch.shape[1] else np.empty((n, 0))  # one batch a session: the same stratum
+    model = model_of(study, plan)
+    blocks = fit_of(model, noise, block_sd(model, noise))
+    wide = blocks if all(term.set_per != "session" for term in model.terms) else fit_of(model, noise, noise.batch)
+    terms = tuple(_power(model, term, wide if term.set_per == "session" else blocks, noise) for term in model.terms)
+    same = _cannot_separate(model)
+    by_name = {term.term: term for term in terms}
+    out = {one.name: one for one in model.left_out}
+    factors = []
     for factor in study.factors:
-        between = {"batch": batch, "session": session, "tile": np.eye(n)}[factor.set_per]
-        fitted = {
-            "batch": np.hstack([free, blocks]),
-            "session": free,
-            "tile": np.hstack([fixed, free, batch]),
-        }[factor.set_per]
-        df = int(_rank(np.hstack([fitted, between])) - _rank(fitted))
-        spent = int(_rank(np.hstack([free, blocks])) - _rank(free)) if factor.set_per == "batch" else 0
-        why = _why_not(factor, df, same)
-        smallest = None if why else smallest_effect(_effect_se(factor, fixed, names, plan, noise), df)
-        found.append(FactorPower(factor.name, factor.set_per, df, smallest, why, spent))
-    return Appraisal(noise, tuple(found), same)
+        found = by_name.get(factor.name)
+        if found is None or any(factor.name in pair for pair in same):
+            why = "constant" if factor.name in out and out[factor.name].why == "constant" else "confounded"
+            factors.append(FactorPower(factor.name, factor.set_per, 0, None, why))
+            continue
+        spent = model.spent if found.set_per == "batch" else 0
+        why = "unreplicated" if found.smallest is None else ""
+        factors.append(FactorPower(factor.name, found.set_per, found.df, found.smallest, why, spent))
+    return Appraisal(noise, tuple(factors), same, terms, model.left_out)
 
 
-def _rank(matrix: Floats) -> int:
-    return int(np.linalg.matrix_rank(matrix))
+def _power(model: Model, term: Term, fit: Fit, noise: Noise) -> TermPower:
+    """Find the smallest effect of a term that its F test sees, for the least favourable pattern of that size."""
+    df = model.spare[term.set_per]
+    if df < 1:
+        return TermPower(term.name, term.kind, term.factors, term.set_per, df, None)
+    hardest, strength = least_favourable(model, term, fit)
+    contrast = np.zeros(model.X.shape[1])
+    contrast[list(term.columns)] = hardest
+    ddf = max(fit.ddf(contrast), 1.0)
+    wider = _sessions_against_batches(model, noise) if term.set_per == "batch" else (0, 1.0)
+    smallest = float(np.sqrt(needed_noncentrality(len(term.columns), round(ddf, 2), *wider) / strength))
+    return TermPower(term.name, term.kind, term.factors, term.set_per, df, smallest, ddf)
 
 
-def _indicator(labels: Sequence[str]) -> Floats:
-    return np.array([[label == one for one in dict.fromkeys(labels)] for label in labels], dtype=float)
+def _sessions_against_batches(model: Model, noise: Noise) -> tuple[int, float]:
+    """Degrees of freedom between sessions, and their expected mean square over that between batches.
+
+    Sessions are taken to differ as batches do: enough to matter, and little enough that some studies see no difference.
+    """
+    sessions, batches = model.session.shape[1], model.batch.shape[1]
+    df = model.spent if all(term.set_per != "session" for term in model.terms) else model.spare["session"]
+    if sessions < 2 or df < 1:
+        return 0, 1.0
+    own = noise.batch**2 + noise.tile**2 * batches / len(model.X)
+    return df, round(1 + batches / sessions * noise.batch**2 / own, 2)
 
 
-def _cannot_separate(names: dict[str, Floats]) -> tuple[tuple[str, str], ...]:
+def least_favourable(model: Model, term: Term, fit: Fit) -> tuple[Floats, float]:
+    """Return the contrast that tests the pattern hardest to see, (term's columns,), and its noncentrality for an effect of 1."""
+    own = fit.covariance[np.ix_(term.columns, term.columns)]
+    found = [(np.asarray(np.linalg.solve(own, one), dtype=np.float64), one) for one in model.patterns(term)]
+    contrast, pattern = min(found, key=lambda both: float(both[0] @ both[1]))
+    return contrast, float(contrast @ pattern)
+
+
+def _cannot_separate(model: Model) -> tuple[tuple[str, str], ...]:
     """Pairs of factors whose columns carry the same information in this plan."""
+    mains = {
+        name: model.X[:, list(term.columns)] for term in model.terms if term.kind == "main" for name in term.factors
+    }
     pairs = []
-    for a, b in combinations(names, 2):
-        ones = np.ones((len(names[a]), 1))
-        if _rank(np.hstack([ones, names[a], names[b]])) < 1 + _rank(names[a]) + _rank(names[b]):
+    for one in model.left_out:
+        if one.kind == "main" and one.why == "confounded":
+            pairs += [(name, one.name) for name, share in one.partners if name in mains and share > 0.5]
+    ones = np.ones((len(model.X), 1))
+    for a, b in combinations(mains, 2):
+        if rank(ones, mains[a], mains[b]) < 1 + mains[a].shape[1] + mains[b].shape[1]:
             pairs.append((a, b))
     return tuple(pairs)
 
 
-def _why_not(factor: Factor, df: int, same: Sequence[tuple[str, str]]) -> str:
-    if len(factor.levels) < 2:
-        return "constant"
-    if any(factor.name in pair for pair in same):
-        return "confounded"
-    return "unreplicated" if df < 1 else ""
+def leverages(model: Model) -> Floats:
+    """Return each tile's leverage, (tiles,): how far its own value pulls its own prediction, from 0 to 1.
 
-
-def _effect_se(factor: Factor, fixed: Floats, names: dict[str, Floats], plan: Plan, noise: Noise) -> float:
-    """Standard error of the change from the lowest to the highest level, by generalised least squares."""
-    batch = _indicator([tile.batch for tile in plan.tiles])
-    session = _indicator([str(tile.session) for tile in plan.tiles])
-    # sessions are blocks whose differences do not count, unless the factor is set per session: then they are its noise,
-    # taken as large as that of batches
-    one_each = session.shape[1] == batch.shape[1]
-    block = noise.batch if factor.set_per == "session" or one_each else 10 * (noise.batch + noise.tile)
-    V = noise.batch**2 * batch @ batch.T + noise.tile**2 * np.eye(len(plan.tiles)) + block**2 * session @ session.T
-    information = fixed.T @ np.linalg.solve(V, fixed)
-    start = 1 + sum(
-        columns.shape[1] for name, columns in names.items() if list(names).index(name) < list(names).index(factor.name)
-    )
-    width = names[factor.name].shape[1]
-    contrast = np.zeros(fixed.shape[1])
-    if factor.scaled:
-        contrast[start] = 2.0
-    else:
-        contrast[start : start + width] -= 1.0
-        contrast[start] -= 1.0
-    return float(np.sqrt(contrast @ np.linalg.pinv(information) @ contrast))
+    The mean is columns over tiles; twice that stands out (Hoaglin & Welsch 1978, Am. Stat. 32:17).
+    """
+    left, size, _ = np.linalg.svd(model.X, full_matrices=False)
+    return np.asarray((left[:, size > 1e-9 * size.max()] ** 2).sum(axis=1))

@@ -59,10 +59,20 @@ def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = 
         except PlanError as error:
             fault = error
             continue
-        if len(chosen.settings) >= len(chosen.terms) + SPARE_TILES or model in (study.model, MODELS[-1]):
+        if _spare(study, shape, chosen) or model in (study.model, MODELS[-1]):
             plan = numbered(study, _days(study, chosen), seed, rng, taken)
             return BestPlan(plan, model, len(chosen.terms), grid)
     raise fault if fault is not None else PlanError("No model was tried.")
+
+
+def _spare(study: Study, shape: _Shape, chosen: OptimalPlan) -> bool:
+    """Return whether tiles and batches are left over to show the noise that the model's terms are judged by."""
+    between = {factor.name for factor in study.factors if factor.set_per != "tile"}
+    batch_terms = sum(all(name in between for name in term) for term in chosen.terms)
+    sessions = len(set(shape.sessions))
+    batches = len(shape.batch_sizes) - batch_terms - (sessions - 1)
+    tiles = len(chosen.settings) - len(chosen.terms)
+    return tiles >= SPARE_TILES and (batches >= 1 or not between)
 
 
 @dataclass(frozen=True)
@@ -167,7 +177,7 @@ def chosen_in_words(study: Study, best: BestPlan) -> list[str]:
     why = (
         "The study file asks for the best tiles, not for the whole grid"
         if study.choose == "best"
-        else "The whole grid does not fit the limits"
+        else f"The whole grid, each setting in {study.batches_each} fresh batches, does not fit the limits"
     )
     ruled_out = " (some are ruled out by [[never]])" if study.never else ""
     return [

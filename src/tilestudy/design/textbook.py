@@ -80,7 +80,7 @@ def _loads(study: Study, one: Candidate, whole: bool) -> list[Load]:
         groups[tuple(rounded[name] for name in of_batch)].append(
             {name: value for name, value in rounded.items() if name not in of_batch}
         )
-    each = study.batches_each if of_batch else 1
+    each = study.batches_each
     room = study.limits.tiles_per_batch
     loads: list[Load] = []
     for key, tiles in groups.items():

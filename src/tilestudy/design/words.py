@@ -86,14 +86,16 @@ def tell(study: Study, appraisal: Appraisal, plan: Plan, word: str) -> list[str]
             "tile": f"judged from tile to tile within {plural(word)}",
         }[one.set_per]
         span = f"from {show_number(factor.levels[0], factor)} to {show(factor.levels[-1], factor)}"
+        if not factor.scaled and len(factor.levels) > 2:
+            span = "between any two levels"
         if noise.unit == "L*" and one.smallest > HOPELESS_L:
             sentences.append(
-                f"{label}: this plan is all but blind to it: only a change of {_amount(one.smallest, noise)} or more {span} would "
+                f"{label}: this plan is all but blind to it: only a change of {amount(one.smallest, noise)} or more {span} would "
                 f"likely be seen, and bare metal to black is about 60; {judged}."
             )
         else:
             sentences.append(
-                f"{label}: a change of {_amount(one.smallest, noise)} or more {span} would likely be seen (in 80 of 100 such "
+                f"{label}: a change of {amount(one.smallest, noise)} or more {span} would likely be seen (in 80 of 100 such "
                 f"studies); {judged}."
             )
     return sentences
@@ -110,13 +112,15 @@ def _assumed(noise: Noise, word: str) -> str:
             f"{word} do, and changes are given as multiples of that. Write batch_sd and tile_sd under [[response]] for figures "
             "in its own unit."
         )
+    known = f"Measured in {' and '.join(noise.learned_from)}" if noise.learned_from else "Assumed"
     return (
-        f"Assumed: {plural(word)} made alike differ by about {_amount(noise.batch, noise)} in {noise.of}, tiles of one {word} by "
-        f"about {_amount(noise.tile, noise)} (standard deviations: about two in three fall closer than that)."
+        f"{known}: {plural(word)} made alike differ by about {amount(noise.batch, noise)} in {noise.of}, tiles of one {word} by "
+        f"about {amount(noise.tile, noise)} (standard deviations: about two in three fall closer than that)."
     )
 
 
-def _amount(value: float, noise: Noise) -> str:
+def amount(value: float, noise: Noise) -> str:
+    """Write an effect in the noise's unit, or as so many times the difference between tiles made alike."""
     if not noise.of:
         return f"{plain_number(value, 2)} times the difference between tiles made alike"
     return f"{plain_number(value, 2)} {noise.unit}".rstrip()
@@ -147,6 +151,12 @@ def _cannot(factor: Factor, one: FactorPower, appraisal: Appraisal, plan: Plan, 
         )
     if factor.set_per == "batch":
         batches = len(plan.batches)
+        kinds = {tuple(sorted((k, str(v)) for k, v in batch.settings.items())) for batch in plan.batches}
+        if len(kinds) < batches:
+            return (
+                f"{label} cannot be told from {word} luck: what the {plural(word)} made alike could show of it goes to telling "
+                f"the sessions apart. Make more {plural(word)}, or more of them in one session."
+            )
         return (
             f"{label} cannot be told from {word} luck: with {count(batches, word)} for {len(factor.levels)} levels no two "
             f"{plural(word)} were made alike, so nothing shows how much {plural(word)} differ by chance."
@@ -207,7 +217,7 @@ def longer_sessions(study: Study, now: Appraisal, longer: Appraisal, minutes: in
             continue
         said.append(
             f"Sessions of {minutes} minutes would each hold one {word} of every setting; the change that is likely seen for "
-            f"{study.factor(here.factor).label} would then be {_amount(there.smallest, now.noise)}, with the same tiles."
+            f"{study.factor(here.factor).label} would then be {amount(there.smallest, now.noise)}, with the same tiles."
         )
     return said
 
@@ -221,6 +231,6 @@ def one_more_batch(study: Study, now: Appraisal, bigger: Appraisal, plan: Plan, 
             continue
         said.append(
             f"One more {word} for each setting ({count(len(grown.tiles), 'tile')} in {count(len(grown.batches), word)}) would "
-            f"bring the change that is likely seen for {study.factor(here.factor).label} down to {_amount(there.smallest, noise)}."
+            f"bring the change that is likely seen for {study.factor(here.factor).label} down to {amount(there.smallest, noise)}."
         )
     return said
