@@ -394,6 +394,7 @@ class Studio:
         from tilestudy.design import words
         from tilestudy.design.appraise import appraise
         from tilestudy.design.best import chosen_in_words, lay_out_best
+        from tilestudy.design.lots import lots_in_words
         from tilestudy.design.textbook import KINDS as TEXTBOOK
         from tilestudy.design.textbook import lay_out_textbook, textbook_in_words
 
@@ -406,6 +407,7 @@ class Studio:
             sentences += textbook_in_words(study, lay_out_textbook(study, self._clock(study), plan.seed))
         elif not plan.taken_in:
             sentences += chosen_in_words(study, lay_out_best(study, self._clock(study), plan.seed))
+        sentences += lots_in_words(study, plan)
         sentences.append(words.beyond(study, plan))
         return PlanReport(study, plan, word, appraisal, tuple(sentences), kept)
 

@@ -31,12 +31,13 @@ SPARE_TILES = 3
 
 @dataclass(frozen=True)
 class BestPlan:
-    """A plan of chosen tiles, the model it can carry, and how many combinations the full grid has."""
+    """A plan of chosen tiles, the model it can carry, how many combinations the full grid has, and what was given up."""
 
     plan: Plan
     model: ModelName
     terms: int
     grid: int
+    notes: tuple[str, ...] = ()
 
 
 def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = frozenset()) -> BestPlan:
@@ -55,13 +56,14 @@ def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = 
     for model in (study.model,) if study.model else MODELS:
         try:
             shape = _shape(study, clock, model)
-            chosen = optimise(_problem(study, shape, model), np.random.default_rng(seed), rounding=False)
+            rounding = any(factor.workable for factor in study.factors)
+            chosen = optimise(_problem(study, shape, model), np.random.default_rng(seed), rounding=rounding)
         except PlanError as error:
             fault = error
             continue
         if _spare(study, shape, chosen) or model in (study.model, MODELS[-1]):
             plan = numbered(study, _days(study, chosen), seed, rng, taken)
-            return BestPlan(plan, model, len(chosen.terms), grid)
+            return BestPlan(plan, model, len(chosen.terms), grid, chosen.notes)
     raise fault if fault is not None else PlanError("No model was tried.")
 
 
@@ -115,7 +117,8 @@ def _shape(study: Study, clock: Clock, model: ModelName) -> _Shape:
 
 def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
     batch_sd, tile_sd = study.noise
-    scaled = frozenset(factor.name for factor in study.factors if factor.scaled)
+    # a factor without workable settings of its own keeps to its levels; with them, they stand for its whole range
+    levels_only = frozenset(factor.name for factor in study.factors if factor.scaled and not factor.workable)
     workable = {
         factor.name: tuple(sorted({*factor.workable, *(float(level) for level in factor.levels)}))
         for factor in study.factors
@@ -128,7 +131,7 @@ def _problem(study: Study, shape: _Shape, model: ModelName) -> Problem:
         eta=(batch_sd / tile_sd) ** 2,
         sessions=shape.sessions if len(set(shape.sessions)) > 1 else (),
         workable=workable,
-        discrete=scaled,
+        discrete=levels_only,
         forbidden=forbidden(study),
     )
 
@@ -179,8 +182,12 @@ def chosen_in_words(study: Study, best: BestPlan) -> list[str]:
         if study.choose == "best"
         else f"The whole grid, each setting in {study.batches_each} fresh batches, does not fit the limits"
     )
+    what = f"{len(made)} of its {best.grid} combinations"
+    if any(factor.workable for factor in study.factors):
+        what = f"{len(made)} combinations of levels and workable settings"
     ruled_out = " (some are ruled out by [[never]])" if study.never else ""
     return [
-        f"{why}: {len(made)} of its {best.grid} combinations{ruled_out} were chosen so that predictions over the whole range are "
+        f"{why}: {what}{ruled_out} were chosen so that predictions over the whole range are "
         f"as sure as they can be (I-optimal, batches and sessions taken into account). They can tell {_CARRIES[best.model]}.",
+        *best.notes,
     ]

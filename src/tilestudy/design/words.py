@@ -205,7 +205,7 @@ def beyond(study: Study, plan: Plan) -> str:
         if factor.scaled and len(factor.levels) > 1
     ]
     inside = f"within {', '.join(spans)}" if spans else "for the levels tried"
-    lot = f"sheet lot {study.metal.lot}" if study.metal.lot else "one sheet lot"
+    lot = f"sheet lot{'s' if ',' in study.metal.lot else ''} {study.metal.lot}" if study.metal.lot else "one sheet lot"
     return f"Whatever comes out holds {inside}, on {study.metal.uns or 'this material'} from {lot}; not beyond."
 
 

@@ -125,13 +125,14 @@ class BatchCard:
 
 @dataclass(frozen=True)
 class RunRow:
-    """One tile to make: `order` in its batch, stamped code, its settings as text (one for each column)."""
+    """One tile to make: `order` in its batch, stamped code, its settings as text (one for each column), its sheet lot."""
 
     order: int
     tile: str
     settings: tuple[str, ...]
     reference: bool = False
     replaces: str = ""
+    lot: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from random import Random
 
+from tilestudy.design.lots import lot_of_tiles
 from tilestudy.paper.content import (
     BatchCard,
     BenchPack,
@@ -203,7 +204,7 @@ def _actual_blanks(factor: Factor, process: Process) -> list[str]:
 
 
 def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
-    factors = study.factors_set_per("tile")
+    factors, lot = study.factors_set_per("tile"), lot_of_tiles(study, plan)
     return tuple(
         RunRow(
             tile.order,
@@ -214,6 +215,7 @@ def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
             ),
             tile.reference,
             tile.replaces,
+            lot.get(tile.code, ""),
         )
         for tile in plan.tiles
         if tile.batch == batch.code

@@ -164,7 +164,7 @@ def metal_line(metal: Metal) -> str:
         thick = "" if metal.thickness_mm is None or "mm" in metal.gauge else f" ({metal.thickness_mm:.2f} mm)"
         parts.append(f"{metal.gauge}{thick}")
     if metal.lot:
-        parts.append(f"sheet lot {metal.lot}")
+        parts.append(f"sheet lot{'s' if ',' in metal.lot else ''} {metal.lot}")
     return ", ".join(parts)
 
 
