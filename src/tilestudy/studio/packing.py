@@ -1,0 +1,105 @@
+"""The bench pack and the forms to fill."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING
+
+from tilestudy.errors import (
+    HazardError,
+)
+from tilestudy.outcomes import PackDone
+from tilestudy.study import forms
+from tilestudy.study.records import (
+    Plan,
+    Study,
+)
+from tilestudy.trade import library
+from tilestudy.trade.hazards import hazards, unanswered
+
+if TYPE_CHECKING:
+    pass
+
+from tilestudy.studio.folder import Paper, write_whole
+from tilestudy.studio.planning import Planning
+
+
+class Packing(Planning):
+    """Prints what the bench needs."""
+
+    def pack(self, name: str, paper: Paper | None = None) -> PackDone:
+        """Print the bench pack and write the blank forms; raises HazardError while a blocking hazard stands."""
+        study, plan = self.planned(name)
+        blocking = [one for one in hazards(study) if one.level == "block"]
+        if blocking:
+            listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
+            path = self.study_folder(name) / "study.toml"
+            raise HazardError(
+                f"The bench pack of {name} was not printed: {'a hazard stands' if len(blocking) == 1 else 'hazards stand'}.\n"
+                f"{listed}\nResolve it at the bench, change the answer in {path}, then pack again. Safety data sheets, local "
+                "codes and licensed practice come first."
+            )
+        from tilestudy.design.codes import deal_codes
+        from tilestudy.paper.from_plan import bench_pack_content
+        from tilestudy.paper.typeset import bench_pack
+
+        settings = self.settings()
+        with self.book() as book:
+            taken = book.codes()
+        spares = deal_codes(max(2, len(plan.batches) // 2), taken, Random(plan.seed + 1))
+        content = bench_pack_content(
+            study,
+            plan,
+            library.process(study.process),
+            word=self.word(study),
+            can_tell=self._report(study, plan, ()).sentences,
+            spares=spares,
+            studio=settings.studio,
+            printed=self.today,
+        )
+        pdf = self._print(name, "bench-pack.pdf", bench_pack(content, paper or settings.paper))
+        written, kept = self._write_forms(study, plan)
+        open_questions = unanswered(study)
+        notes = []
+        if open_questions:
+            several = len(open_questions) > 1
+            notes.append(
+                f"{f'{len(open_questions)} hazard questions are' if several else 'A hazard question is'} not answered yet in "
+                f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
+                "starting."
+            )
+        notes += [f"Caution: {one.says}" for one in hazards(study)]
+        return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
+
+    def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[tuple[Path, int]]]:
+        kinds = ["made", "batches"]
+        kinds += ["colour"] if study.target else []
+        kinds += ["values"] if study.responses else []
+        kinds += ["rub"] if study.rub else []
+        written: list[Path] = []
+        kept: list[tuple[Path, int]] = []
+        for kind in kinds:
+            path = self.study_folder(study.name) / f"{kind}.csv"
+            blank = forms.write_form(kind, study, _without_spoiled(plan))
+            if path.exists() and not self._is_blank(kind, study, plan, path):
+                text, added = forms.add_rows(forms.decode(path.read_bytes()), blank)
+                if added:
+                    write_whole(path, text)
+                kept.append((path, added))
+                continue
+            write_whole(path, blank)
+            written.append(path)
+        return written, kept
+
+    def _is_blank(self, kind: str, study: Study, plan: Plan, path: Path) -> bool:
+        text = forms.decode(path.read_bytes())
+        reading = forms.read_form(kind, text, path.name, study, plan, self.today, **self._reader_options(study))
+        return not reading.records and not reading.bad_rows
+
+
+def _without_spoiled(plan: Plan) -> Plan:
+    """Leave out of a plan the tiles that a stand-in has replaced: they need no further row."""
+    replaced = {tile.replaces for tile in plan.tiles}
+    return replace(plan, tiles=tuple(tile for tile in plan.tiles if tile.code not in replaced))
