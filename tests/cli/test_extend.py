@@ -57,7 +57,7 @@ def test_what_is_there_stays_and_twice_adds_twice(run: Run, tmp_path: Path, room
     assert set(data) == set(json.loads(run("plan", "plaques", "--json").stdout))
     listed = (roomy / "tiles.csv").read_text(encoding="utf-8-sig").splitlines()[1:]
     assert [row.split(",")[0] for row in listed] == [tile.code for tile in twice.tiles]
-    assert "This is the plan as it was" in run("plan", "plaques").output
+    assert "The plan stays as it was" in run("plan", "plaques").output
     assert studio.planned("plaques")[1] == twice
     assert run("enter", "plaques").exit_code == 0
     assert studio.planned("plaques")[1] == twice

@@ -362,7 +362,7 @@ def test_a_study_file_with_other_factors_than_its_records_is_refused(run: Run, p
         result = run(command, "plaques")
         assert result.exit_code == 2, command
         assert (
-            "The study file of plaques has soak, which its plan does not and has no dip_time, which its plan has. Put the "
+            "The study file of plaques has soak, which its plan does not, and has no dip_time, which its plan has. Put the "
             "factors back as they were (tiles were recorded with them), or start a new study."
         ) in result.output
 
@@ -377,6 +377,6 @@ def test_planning_again_keeps_to_the_limits(run: Run, planned: Path) -> None:
     study.write_text(
         study.read_text().replace("levels = [1, 4]", "levels = [1, 2]").replace("tiles = 40", "tiles = 36")
     )
-    result = run("plan", "plaques")
+    result = run("plan", "plaques", "--anew")
     assert result.exit_code == 1
     assert "the new grid would add 36 tiles: 37 in all, limit 36." in result.output

@@ -119,7 +119,7 @@ def test_plan_as_json_has_its_stable_keys(run: Run, planned: Path) -> None:
 def test_planning_an_unchanged_study_again_changes_nothing(run: Run, planned: Path) -> None:
     """Same study, same plan."""
     before = (planned / "tiles.csv").read_text()
-    assert "the study file has not changed" in run("plan", "plaques").output
+    assert "the study file asks for the same tiles" in run("plan", "plaques").output
     assert (planned / "tiles.csv").read_text() == before
 
 
@@ -129,7 +129,10 @@ def test_planning_again_never_discards_tiles_with_records(run: Run, planned: Pat
     assert run("made", "plaques", tile).exit_code == 0
     study = planned / "study.toml"
     study.write_text(study.read_text().replace("levels = [10, 30, 90]", "levels = [15, 60]"))
-    result = run("plan", "plaques", "--seed", "8")
+    refused = run("plan", "plaques", "--seed", "8")
+    assert refused.exit_code == 2
+    assert 'type "tilestudy plan plaques --anew"' in refused.output
+    result = run("plan", "plaques", "--seed", "8", "--anew")
     assert f"1 tile of the old plan has records and stays: {tile}." in result.output
     assert "made:" in run("history", "plaques", tile).output
     codes = [row.split(",")[0] for row in (planned / "tiles.csv").read_text().splitlines()[1:]]
@@ -179,7 +182,7 @@ def test_limits_too_tight_for_the_grid_get_the_most_telling_tiles(run: Run, plan
     assert not any(t["settings"]["strength"] > 5 and t["settings"]["dip_time"] > 60 for t in data["tiles"])
     told = " ".join(run("plan", "plaques").output.split())
     assert "The whole grid, each setting in 2 fresh batches, does not fit the limits" in told
-    assert "the study file has not changed" in told
+    assert "the study file asks for the same tiles" in told
     assert run("pack", "plaques").exit_code == 0
 
 

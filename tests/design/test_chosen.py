@@ -87,7 +87,7 @@ def test_a_family_that_does_not_fit_names_those_that_do(kind: Choice) -> None:
     with pytest.raises(PlanError) as caught:
         lay_out_textbook(replace(PLAQUES, choose=kind), CLOCK, 3)
     assert str(caught.value) == (
-        f"No {kind} fits these factors. These do: two-level grid, fraction, definitive screening, composite, "
+        f"No {kind} fits these factors, their numbers of levels. These do: two-level grid, fraction, definitive screening, composite, "
         "box-behnken. Change choose in the study file."
     )
 

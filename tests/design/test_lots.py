@@ -38,5 +38,5 @@ def test_one_lot_needs_no_word() -> None:
     two = replace(PLAQUES, metal=Metal("C11000", lot="2026-A, 2026-B"))
     assert lots_in_words(two, plan) == [
         "Sheet lots are spread over batches and settings, so that none passes for an effect: 18 from 2026-A, 18 from 2026-B; "
-        "cut as listed."
+        "the bench pack lists which tile is cut from which."
     ]

@@ -120,9 +120,20 @@ class StudyFindings:
             names = f"from {before} to {after}" if before != after else f"within {before}"
             explain = "" if sentences else " (1 is just visible side by side, 5 is plain to see)"
             run = wording.span(effect.setting_low, effect.setting_high, factor, show)
+            verdicts = {
+                term.verdict
+                for name in ("L", "a", "b")
+                for term in self.responses[name].terms
+                if term.kind in ("main", "bend") and term.factors == (effect.factor,)
+            }
+            doubt = ""
+            if "cannot tell" in verdicts:
+                doubt = f"; the luck of one {self.word} could do as much"
+            elif not verdicts & {"drives", "may drive"}:
+                doubt = "; noise alone could do as much"
             sentences.append(
                 f"{wording.capital(run)} the predicted colour moves by {plain_number(effect.difference, 2)} CIEDE2000{explain}, "
-                f"{names}."
+                f"{names}{doubt}."
             )
         return sentences
 

@@ -117,7 +117,11 @@ def tell_sentences(sentences: Iterable[str], indent: str = "") -> None:
     """Print sentences one a line, wrapped for reading."""
     width = min(shutil.get_terminal_size((96, 24)).columns, 100)
     for sentence in sentences:
-        tell(textwrap.fill(sentence, width, initial_indent=indent, subsequent_indent=indent + "  "))
+        tell(
+            textwrap.fill(
+                sentence, width, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+            )
+        )
 
 
 def tell_json(data: object) -> None:

@@ -32,6 +32,7 @@ def new(ctx: click.Context, name: str, process_id: str, metal: str, gauge: str, 
 
 @cli.command()
 @click.argument("name")
+@click.option("--anew", is_flag=True, help="Add a whole new plan beside tiles that have records.")
 @click.option("--seed", type=click.IntRange(0, 2**31), help="Seed of the random order; kept with the plan.")
 @click.option(
     "--from",
@@ -41,7 +42,7 @@ def new(ctx: click.Context, name: str, process_id: str, metal: str, gauge: str, 
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 @click.pass_context
-def plan(ctx: click.Context, name: str, seed: int | None, tiles_file: Path | None, as_json: bool) -> None:
+def plan(ctx: click.Context, name: str, anew: bool, seed: int | None, tiles_file: Path | None, as_json: bool) -> None:
     """Lay the tiles out over batches and sessions, and say what they will tell.
 
     Planning again keeps every tile that has records.
@@ -49,7 +50,7 @@ def plan(ctx: click.Context, name: str, seed: int | None, tiles_file: Path | Non
     Example: tilestudy plan plaques
     """
     studio = studio_of(ctx)
-    report = studio.take_in(name, tiles_file) if tiles_file else studio.plan(name, seed)
+    report = studio.take_in(name, tiles_file) if tiles_file else studio.plan(name, seed, anew=anew)
     if as_json:
         tell_json(report.as_dict())
         return
@@ -109,7 +110,16 @@ def appraise(
     if as_json:
         tell_json(full.as_dict(appraisal_words.sentences(full)))
         return
-    if not full.stored:
+    made = studio.tiles_with_records(name)
+    if made:
+        tell_sentences(
+            [
+                f"{made} {'tile' if made == 1 else 'tiles'} of {name} {'has' if made == 1 else 'have'} records, so its plan "
+                'stands: other plans below are for a new study. To add to this one, see "tilestudy extend --help".'
+            ]
+        )
+        tell()
+    elif not full.stored:
         note(f'This plan is only tried, nothing is stored; "tilestudy plan {name}" makes one.')
     for heading, sentences in appraisal_words.blocks(full):
         tell(heading)

@@ -64,7 +64,12 @@ def lay_out_best(study: Study, clock: Clock, seed: int, taken: frozenset[str] = 
         if _spare(study, shape, chosen) or model in (study.model, MODELS[-1]):
             plan = numbered(study, _days(study, chosen), seed, rng, taken)
             return BestPlan(plan, model, len(chosen.terms), grid, chosen.notes)
-    raise fault if fault is not None else PlanError("No model was tried.")
+    why = f"{fault}" if fault is not None else "No model was tried."
+    if study.reference_tiles:
+        why += (
+            f" Reference tiles take {REFERENCES} places in every batch: raise tiles under [limits], or leave them out."
+        )
+    raise PlanError(why)
 
 
 def _spare(study: Study, shape: _Shape, chosen: OptimalPlan) -> bool:

@@ -52,5 +52,5 @@ def lots_in_words(study: Study, plan: Plan) -> list[str]:
         return []
     each = ", ".join(f"{count} from {lot}" for lot, count in sorted(Counter(dealt.values()).items()))
     return [
-        f"Sheet lots are spread over batches and settings, so that none passes for an effect: {each}; cut as listed."
+        f"Sheet lots are spread over batches and settings, so that none passes for an effect: {each}; the bench pack lists which tile is cut from which."
     ]

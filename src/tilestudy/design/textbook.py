@@ -52,8 +52,9 @@ def lay_out_textbook(study: Study, clock: Clock, seed: int, taken: Collection[st
     fitting = [one for one in offered if KINDS[study.choose] in one.family.name]
     if not fitting:
         known = ", ".join(kind for kind, name in KINDS.items() if any(name in one.family.name for one in offered))
+        rules = " and the rules under [[never]]" if study.never else ""
         raise PlanError(
-            f"No {study.choose} fits these factors. {f'These do: {known}.' if known else ''} Change choose in the study file."
+            f"No {study.choose} fits these factors, their numbers of levels{rules}. {f'These do: {known}.' if known else ''} Change choose in the study file."
         )
     rng = Random(seed)
     shortest = ""

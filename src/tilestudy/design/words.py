@@ -147,7 +147,7 @@ def _cannot(factor: Factor, one: FactorPower, appraisal: Appraisal, plan: Plan, 
     if factor.set_per == "session":
         return (
             f"{label} cannot be told from the luck of the day: no level of it gets a second session with its other settings "
-            "kept. Make each level in two sessions."
+            "kept. Make each level in two sessions; batches_per_session under [limits] spreads batches over more of them."
         )
     if factor.set_per == "batch":
         batches = len(plan.batches)

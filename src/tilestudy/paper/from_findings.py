@@ -465,7 +465,7 @@ def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
     metal = [f"{'Use the same' if best else 'The'} metal and finish: {metal_text(study)}."] if study.metal.uns else []
     if best is None:
         given = "Settings: those of each tile on the sample board."
-        last = f"The colour was read {study.stage_days} days after making, the rub test done after that."
+        last = f"The colour was due {study.stage_days} days after making (the days of making and reading stand on page 1), the rub test after that."
         asked = study.target is not None and study.rub is not None
         return (
             *metal,

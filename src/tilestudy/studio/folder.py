@@ -119,6 +119,11 @@ class Folder:
         self._check_factors(study, plan)
         return study, plan
 
+    def tiles_with_records(self, name: str) -> int:
+        """Return how many tiles of a study have records."""
+        with self.book() as book:
+            return len(book.tiles_with_records(name))
+
     def _check_factors(self, study: Study, plan: Plan) -> None:
         """Refuse to go on when the study file has other factors than the plan and its records."""
         ours = {factor.name for factor in study.factors}
@@ -135,7 +140,7 @@ class Folder:
             if recorded
             else f'Type "tilestudy plan {study.name}" to plan it anew.'
         )
-        raise WrongRequestError(f"The study file of {study.name} {' and '.join(changed)}. {remedy}")
+        raise WrongRequestError(f"The study file of {study.name} {', and '.join(changed)}. {remedy}")
 
     def _records(self, name: str) -> tuple[list[Made], list[BatchLog], list[Reading], list[Value], list[Rub]]:
         with self.book() as book:

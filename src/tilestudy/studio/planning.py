@@ -62,10 +62,11 @@ class Planning(Findings):
         write_whole(path, study_text(name, process, uns, gauge=gauge, lot=lot))
         return path
 
-    def plan(self, name: str, seed: int | None = None) -> PlanReport:
+    def plan(self, name: str, seed: int | None = None, *, anew: bool = False) -> PlanReport:
         """Lay the study's grid out, store the plan and say what it will tell.
 
-        Tiles with records are never discarded. Planning an unchanged study again changes nothing.
+        Tiles with records are never discarded. Planning an unchanged study again changes nothing; planning a changed one
+        whose tiles have records adds a whole plan beside them, and only when told to (`anew`).
         """
         study = self.study(name)
         with self.book() as book:
@@ -82,13 +83,22 @@ class Planning(Findings):
                 or _same_layout(self._lay_out(study, old.seed, book.codes() - ours), old)
             ):
                 if again == old.seed:
-                    return self._report(study, old, ("This is the plan as it was: the study file has not changed.",))
+                    return self._report(
+                        study, old, ("The plan stays as it was: the study file asks for the same tiles.",)
+                    )
                 if recorded:
                     raise WrongRequestError(
                         f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records, so the "
                         f"order is not drawn anew. The plan stays that of seed {old.seed}."
                     )
             fresh = self._lay_out(study, again, book.codes() - (ours - recorded))
+            if recorded and not anew:
+                raise WrongRequestError(
+                    f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records and "
+                    f"{'stays' if len(recorded) == 1 else 'stay'}; the changed study file would add a whole plan of "
+                    f'{count(len(fresh.tiles), "tile")} beside them. To add to what is made, see "tilestudy extend --help"; to '
+                    f'add that plan all the same, type "tilestudy plan {name} --anew".'
+                )
             _check_room(study, fresh, [tile for tile in old.tiles if tile.code in recorded] if old is not None else [])
             saved = book.save_plan(name, fresh, self._text(name), self.now())
         self._write_tile_list(study, saved.plan)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
@@ -235,10 +235,10 @@ class Recording(Folder):
         return Entered(study, outcomes, notes=notes)
 
     def _too_early(self, name: str, readings: Sequence[forms.FormReading]) -> list[Fault]:
-        """Find measurements dated before their tile was made."""
+        """Find measurements dated before their tile was made, and makings dated after what was measured of the tile."""
         made = {one.tile: one.on for one in self._records(name)[0]}
         made |= {r.tile: r.on for reading in readings for r, _ in reading.records if isinstance(r, Made)}
-        return [
+        faults = [
             Fault(
                 reading.file,
                 line,
@@ -248,6 +248,22 @@ class Recording(Folder):
             for reading in readings
             for record, line in reading.records
             if isinstance(record, Reading | Value | Rub) and record.tile in made and record.on < made[record.tile]
+        ]
+        _, _, colours, values, rubs = self._records(name)
+        first: dict[str, date] = {}
+        measured: list[Reading | Value | Rub] = [*colours, *values, *rubs]
+        for one in measured:
+            first[one.tile] = min(one.on, first.get(one.tile, one.on))
+        return faults + [
+            Fault(
+                reading.file,
+                line,
+                f"tile {record.tile} was measured on {first[record.tile].isoformat()}, so it cannot have been made on "
+                f"{record.on.isoformat()}. Check both dates.",
+            )
+            for reading in readings
+            for record, line in reading.records
+            if isinstance(record, Made) and record.tile in first and record.on > first[record.tile]
         ]
 
     def spare_code(self, name: str, tile: str) -> str:

@@ -438,10 +438,13 @@ def _never(
             if relation not in ("above", "below"):
                 relation, rest = "at", str(value)
             try:
-                setting = parse_setting(rest, known[key], density)
+                setting = parse_setting(rest, known[key], density, makeable=False)
             except UnitError as error:
                 reader.fault(
-                    f'{error} Write it like {key} = "above 30 s", "below 30 s" or "30 s".', "never", key, index
+                    f'{error} A condition is "above ...", "below ..." or one setting, in the unit of {known[key].label}.',
+                    "never",
+                    key,
+                    index,
                 )
                 continue
             bounds.append(Bound(key, cast(Literal["above", "below", "at"], relation), setting))

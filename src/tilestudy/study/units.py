@@ -178,8 +178,12 @@ def parse_quantity(text: str, default_unit: str = "", density_g_per_ml: float | 
     return Quantity(value, unit, shown)
 
 
-def parse_setting(text: str, factor: Factor, density_g_per_ml: float | None = None) -> Setting:
+def parse_setting(
+    text: str, factor: Factor, density_g_per_ml: float | None = None, *, makeable: bool = True
+) -> Setting:
     """Read one setting of a factor; a bare number is in the factor's shown unit.
+
+    `makeable` refuses settings that cannot be meant for a tile; a bound of a rule may be any.
 
     Raises UnitError when it cannot be read, or measures something else than the factor.
 
@@ -201,7 +205,7 @@ def parse_setting(text: str, factor: Factor, density_g_per_ml: float | None = No
     if quantity.unit != factor.unit:
         wanted = factor.shown or "a bare number"
         raise UnitError(f'"{text}" is not a setting of {factor.label}, which is given in {wanted}.')
-    return _checked(quantity.value, text, factor)
+    return _checked(quantity.value, text, factor) if makeable else quantity.value
 
 
 def _checked(value: float, text: str, factor: Factor) -> float:
