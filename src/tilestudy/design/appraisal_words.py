@@ -177,9 +177,11 @@ def _growth(study: Study, one: Loss) -> str:
 
 
 def _gone(study: Study, one: Loss, what: str) -> str:
-    often = "seldom" if one.untellable < 0.05 else f"in about {round(100 * one.untellable)} of 100 cases"
-    often = "always" if one.untellable == 1 else often
-    return f"When {what}, {study.factor(one.factor).label} {often} cannot be told at all any more."
+    often = (
+        "In a few cases when" if one.untellable < 0.05 else f"In about {round(100 * one.untellable)} of 100 cases when"
+    )
+    often = "Whenever" if one.untellable == 1 else often
+    return f"{often} {what}, {study.factor(one.factor).label} can no longer be told at all."
 
 
 def _predictions(full: FullAppraisal, study: Study) -> list[str]:

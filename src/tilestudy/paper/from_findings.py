@@ -263,7 +263,9 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
                 title,
                 one.brief,
                 main_effects_chart(found, name),
-                interaction_chart(found, name),
+                interaction_chart(found, name)
+                if len(blocks) < 2
+                else None,  # a third response would not fit four pages
             )
         )
     return tuple(blocks)

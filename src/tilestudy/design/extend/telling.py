@@ -113,7 +113,7 @@ def telling(
             load[1].append({name: value for name, value in settings.items() if name not in whole})
     counted = f"the {count(len(made), 'tile')} there" if made else "no tile there"
     says = [
-        f"They are the tiles that, beside {counted}, make predictions over the whole range surest (I-optimal, luck of "
+        f"Beside {counted} this is what makes predictions over the whole range surest (I-optimal, luck of "
         f"{fit.word} and session taken into account; actual settings where recorded), for {_CARRIED[model]}."
     ]
     return [list(day.values()) for _, day in sorted(days.items())], says
