@@ -4,7 +4,7 @@ Problems: a14, a18, a20 three scaled factors, full quadratic; b18, b24 two scale
 with all pairs; c6x4, c8x6 split plots, full quadratic in three factors, one of them set per batch, variance ratio 1;
 d32 six two-level factors with all pairs. Efficiency is against the best value known (`BEST`, found by long searches). Foils,
 where they are installed: pyoptex (100 tries on its 3 default levels; 50 tries on 11) and pydoe (scaled factors, no
-batches, best of its exchange methods on a 5-level grid). Ours runs over several seeds; efficiency is the median, time the median.
+batches, best of its exchange methods on a 5-level grid), and R's AlgDesign (no batches, 50 repeats, 5-level grid). Ours runs over several seeds; efficiency is the median, time the median.
 
     python tests/benchmarks/designs.py [--quick] [--json]
 
@@ -194,6 +194,40 @@ def by_pydoe(name: str, criterion: str) -> Sequence[Sequence[float | str]]:
     return max(plans, key=lambda plan: efficiency(name, criterion, plan)).tolist()
 
 
+R_SCRIPT = """
+suppressMessages(library(AlgDesign))
+asked <- commandArgs(trailingOnly = TRUE); kind <- asked[1]; tiles <- as.integer(asked[2])
+levels <- seq(-1, 1, length.out = 5)
+if (kind == "a") { cand <- expand.grid(x = levels, y = levels, z = levels); model <- ~ quad(x, y, z) }
+if (kind == "b") {
+  cand <- expand.grid(x = levels, y = levels, metal = factor(c("copper", "brass", "bronze")))
+  model <- ~ x * y + x * metal + y * metal + I(x^2) + I(y^2)
+}
+if (kind == "d") { cand <- expand.grid(rep(list(c(-1, 1)), 6)); model <- ~ (.)^2 }
+set.seed(1)
+taken <- system.time(found <- optFederov(model, cand, nTrials = tiles, criterion = asked[3], nRepeats = 50))[["elapsed"]]
+cat(taken, "\\n")
+write.table(found$design, sep = ",", row.names = FALSE, col.names = FALSE, quote = FALSE)
+"""
+
+
+def r_has_algdesign() -> bool:
+    """Whether R and its package AlgDesign are on this machine."""
+    try:
+        asked = ["Rscript", "-e", 'quit(status = !requireNamespace("AlgDesign", quietly = TRUE))']
+        return subprocess.run(asked, capture_output=True, check=False).returncode == 0
+    except FileNotFoundError:
+        return False
+
+
+def by_algdesign(name: str, criterion: str) -> tuple[Sequence[Sequence[float | str]], float]:
+    """The plan of R's AlgDesign (50 repeats, 5-level grid, no batches), and the seconds its search took inside R."""
+    words = ["Rscript", "-e", R_SCRIPT, name[0], str(sizes(name)[0]), criterion]
+    first, *lines = subprocess.run(words, capture_output=True, check=True, text=True).stdout.splitlines()
+    rows = [[cell if cell in METALS else float(cell) for cell in line.split(",")] for line in lines]
+    return rows, float(first)
+
+
 def timed(make: Callable[[], Sequence[Sequence[float | str]]]) -> tuple[Sequence[Sequence[float | str]], float]:
     """The plan and the seconds it took."""
     start = time.perf_counter()
@@ -240,7 +274,7 @@ def measure(quick: bool) -> list[dict[str, object]]:
     """Return all rows."""
     rows = []
     seeds = 3 if quick else 20
-    pyoptex, pydoe = installed("pyoptex"), installed("pydoe")
+    pyoptex, pydoe, algdesign = installed("pyoptex"), installed("pydoe"), r_has_algdesign()
     if pyoptex:
         by_pyoptex("a14", "I", 1, 3), by_pyoptex("c6x4", "D", 1, 3)  # compiled code warms up
     for name in BEST:
@@ -276,6 +310,11 @@ def measure(quick: bool) -> list[dict[str, object]]:
                 reached = efficiency(name, criterion, plan)
                 rows.append(row(f"{name} {criterion} pydoe, %", median, reached, least, median >= reached - 0.1))
                 rows.append(row(f"{name} {criterion} pydoe, s", seconds, theirs, 1.0, seconds <= theirs))
+            if algdesign and name[0] != "c" and not (quick and (criterion, name) != ("I", "a14")):
+                plan, theirs = by_algdesign(name, criterion)
+                reached = efficiency(name, criterion, plan)
+                rows.append(row(f"{name} {criterion} AlgDesign, %", median, reached, least, median >= reached - 0.1))
+                rows.append(row(f"{name} {criterion} AlgDesign, s", seconds, theirs, 1.0, seconds <= theirs))
     return rows + growth(1 if quick else 3)
 
 
@@ -287,6 +326,7 @@ def main() -> None:
     chosen = options.parse_args()
     rows = measure(chosen.quick)
     foils = {name: installed(name) or "not installed" for name in ("pyoptex", "pydoe")}
+    foils["AlgDesign"] = "present" if r_has_algdesign() else "not installed"
     if chosen.json:
         print(json.dumps({"rows": rows, "foils": foils}))
         return

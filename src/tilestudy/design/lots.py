@@ -6,8 +6,10 @@ Common practice, no source: a lot that was used for one strength only would pass
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from itertools import combinations
 
-from tilestudy.study.records import Plan, Study
+from tilestudy.study.records import Plan, Study, Tile
 
 
 def lots(study: Study) -> tuple[str, ...]:
@@ -23,8 +25,8 @@ def lots(study: Study) -> tuple[str, ...]:
 def lot_of_tiles(study: Study, plan: Plan) -> dict[str, str]:
     """Return the lot of each tile by its code; empty where the study has one lot or none.
 
-    Tiles are dealt out one by one, each to the lot that so far has fewest in its batch, then fewest at its settings.
-    Stand-ins come from the lot of the tile they replace.
+    Tiles are dealt out one by one, each to the lot that so far has fewest in its batch, then fewest at its settings; then
+    tiles of one batch swap lots as long as that evens out the levels. Stand-ins come from the lot of the tile they replace.
     """
     known = lots(study)
     if len(known) < 2:
@@ -35,14 +37,42 @@ def lot_of_tiles(study: Study, plan: Plan) -> dict[str, str]:
         if tile.replaces in dealt:
             dealt[tile.code] = dealt[tile.replaces]
             continue
-        places = [("batch", tile.batch), *((name, str(value)) for name, value in tile.settings.items())]
+        places = _places(tile)
+        batch = ("batch", tile.batch)
         lot = min(
             known,
-            key=lambda one: (used[(one, *places[0])], sum(used[(one, *place)] for place in places), known.index(one)),
+            key=lambda one: (used[(one, *batch)], sum(used[(one, *place)] for place in places), known.index(one)),
         )
         dealt[tile.code] = lot
-        used.update((lot, *place) for place in places)
-    return dealt
+        used.update((lot, *place) for place in (batch, *places))
+    first = [tile for tile in plan.tiles if not tile.replaces]
+    while _swap_one(first, dealt, used):
+        pass
+    return dealt | {tile.code: dealt[tile.replaces] for tile in plan.tiles if tile.replaces in dealt}
+
+
+def _places(tile: Tile) -> list[tuple[str, str]]:
+    return [(name, str(value)) for name, value in tile.settings.items()]
+
+
+def _swap_one(tiles: Sequence[Tile], dealt: dict[str, str], used: Counter[tuple[str, ...]]) -> bool:
+    """Swap the lots of two tiles of one batch where that evens out the levels, and say whether it was done."""
+    for one, other in combinations(tiles, 2):
+        mine, its = dealt[one.code], dealt[other.code]
+        if one.batch != other.batch or mine == its:
+            continue
+        moved: Counter[tuple[str, ...]] = Counter()
+        for tile, old, new in ((one, mine, its), (other, its, mine)):
+            for place in _places(tile):
+                moved[(old, *place)] -= 1
+                moved[(new, *place)] += 1
+        # the sum of squares of the counts falls as they even out
+        if sum(by * (2 * used[key] + by) for key, by in moved.items()) < 0:
+            for key, by in moved.items():
+                used[key] += by
+            dealt[one.code], dealt[other.code] = its, mine
+            return True
+    return False
 
 
 def lots_in_words(study: Study, plan: Plan) -> list[str]:

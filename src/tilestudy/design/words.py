@@ -36,7 +36,7 @@ def describe(study: Study, plan: Plan, word: str) -> list[str]:
     """Say what the plan is: tiles, batches, sessions, what changes where."""
     if plan.taken_in:
         study = study_as_planned(study, plan)
-    made = [tile for tile in plan.tiles if not tile.replaces]
+    made = plan.tiles
     references = sum(tile.reference for tile in made)
     per_batch = Counter(tile.batch for tile in made)
     least, most = min(per_batch.values()), max(per_batch.values())

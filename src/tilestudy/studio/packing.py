@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING
 
 from tilestudy.errors import (
     HazardError,
 )
 from tilestudy.outcomes import PackDone
+from tilestudy.studio.folder import Paper, write_whole
+from tilestudy.studio.planning import Planning
 from tilestudy.study import forms
 from tilestudy.study.records import (
     Plan,
     Study,
+    tiles_that_count,
 )
 from tilestudy.trade import library
 from tilestudy.trade.hazards import hazards, unanswered
-
-if TYPE_CHECKING:
-    pass
-
-from tilestudy.studio.folder import Paper, write_whole
-from tilestudy.studio.planning import Planning
 
 
 class Packing(Planning):
@@ -82,7 +77,7 @@ class Packing(Planning):
         kept: list[tuple[Path, int]] = []
         for kind in kinds:
             path = self.study_folder(study.name) / f"{kind}.csv"
-            blank = forms.write_form(kind, study, _without_spoiled(plan))
+            blank = forms.write_form(kind, study, tiles_that_count(plan))
             if path.exists() and not self._is_blank(kind, study, plan, path):
                 text, added = forms.add_rows(forms.decode(path.read_bytes()), blank)
                 if added:
@@ -97,9 +92,3 @@ class Packing(Planning):
         text = forms.decode(path.read_bytes())
         reading = forms.read_form(kind, text, path.name, study, plan, self.today, **self._reader_options(study))
         return not reading.records and not reading.bad_rows
-
-
-def _without_spoiled(plan: Plan) -> Plan:
-    """Leave out of a plan the tiles that a stand-in has replaced: they need no further row."""
-    replaced = {tile.replaces for tile in plan.tiles}
-    return replace(plan, tiles=tuple(tile for tile in plan.tiles if tile.code not in replaced))

@@ -21,6 +21,7 @@ from tilestudy.study.records import (
     Plan,
     Study,
     Tile,
+    tiles_that_count,
 )
 from tilestudy.study.settings import TEXT as SETTINGS_TEXT
 from tilestudy.trade import library
@@ -289,7 +290,7 @@ class Planning(Findings):
         from tilestudy.design.textbook import KINDS as TEXTBOOK
         from tilestudy.design.textbook import lay_out_textbook, textbook_in_words
 
-        word, noise = self.word(study), self._noise(study)
+        word, noise, whole, plan = self.word(study), self._noise(study), plan, tiles_that_count(plan)
         appraisal = appraise(study, plan, noise)
         sentences = [*words.describe(study, plan, word), *words.tell(study, appraisal, plan, word)]
         if not plan.taken_in and self._whole_grid(study):
@@ -300,7 +301,7 @@ class Planning(Findings):
             sentences += chosen_in_words(study, lay_out_best(study, self._clock(study), plan.seed))
         sentences += lots_in_words(study, plan)
         sentences.append(words.beyond(study, plan))
-        return PlanReport(study, plan, word, appraisal, tuple(sentences), kept)
+        return PlanReport(study, whole, word, appraisal, tuple(sentences), kept)
 
     def _what_more_would_buy(
         self, study: Study, plan: Plan, appraisal: Appraisal, noise: Noise, word: str

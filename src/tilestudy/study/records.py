@@ -272,6 +272,14 @@ class Study:
         return tuple(factor for factor in self.factors if factor.set_per == where)
 
 
+def tiles_that_count(plan: Plan) -> Plan:
+    """Return the plan without the tiles that a stand-in has replaced, and without batches that have no tile left."""
+    replaced = {tile.replaces for tile in plan.tiles}
+    tiles = tuple(tile for tile in plan.tiles if tile.code not in replaced)
+    used = {tile.batch for tile in tiles}
+    return replace(plan, tiles=tiles, batches=tuple(batch for batch in plan.batches if batch.code in used))
+
+
 def study_as_planned(study: Study, plan: Plan) -> Study:
     """Return the study with each factor's levels as they occur in the plan: what tiles that exist already can speak of.
 
