@@ -24,8 +24,9 @@ import numpy as np
 import pandas as pd
 
 from tilestudy.analysis.mixed import Array
-from tilestudy.analysis.naming import Show, listed, plural, show_plainly, speak
+from tilestudy.analysis.naming import Show, show_plainly, speak
 from tilestudy.errors import NotEnoughError
+from tilestudy.study.language import listed, plural
 from tilestudy.study.records import Factor, SetPer, Setting
 
 STRATA: tuple[SetPer, ...] = ("session", "batch", "tile")

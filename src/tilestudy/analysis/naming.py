@@ -1,8 +1,8 @@
-"""Small words shared by the model and the sentences: terms, settings, lists, plurals."""
+"""Small words shared by the model and the sentences: terms and settings."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 from tilestudy.study.records import Factor, Setting
 
@@ -23,24 +23,6 @@ def speak(term: str, labels: Mapping[str, str]) -> str:
         name = term.removesuffix(" (bend)")
         return f"the bend of {labels.get(name, name)}"
     return " x ".join(labels.get(name, name) for name in term.split(" x "))
-
-
-def plural(word: str) -> str:
-    """Return a batch word for many: baths, batches, heats.
-
-    >>> plural("bath"), plural("batch"), plural("load")
-    ('baths', 'batches', 'loads')
-    """
-    return word + ("es" if word.endswith(("ch", "sh", "s", "x")) and word != "bath" else "s")
-
-
-def listed(words: Sequence[str], joined: str = "and") -> str:
-    """Write "a, b and c".
-
-    >>> listed(["1 g/L", "3 g/L", "9 g/L"], "or")
-    '1 g/L, 3 g/L or 9 g/L'
-    """
-    return f" {joined} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
 
 
 def together(term: str, labels: Mapping[str, str]) -> str:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping
 
 from tilestudy.analysis.findings import Drift, ResponseSpec
-from tilestudy.analysis.naming import plural
 from tilestudy.analysis.numbers import decimals_for, number
-from tilestudy.analysis.wording import amount, between, capital, moves, size, unit_of
+from tilestudy.analysis.wording import amount, between, moves, size, unit_of
+from tilestudy.study.language import capital, plural
 
 
 def scatter(variance: float, spec: ResponseSpec) -> str:

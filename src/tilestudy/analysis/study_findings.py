@@ -24,11 +24,11 @@ from tilestudy.analysis.findings import (
     number_spec,
 )
 from tilestudy.analysis.frames import colour_frame, rub_frame, tiles_as_made, value_frame
-from tilestudy.analysis.naming import listed
 from tilestudy.analysis.numbers import significant
 from tilestudy.colour.difference import ciede2000
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
+from tilestudy.study.language import capital, listed
 from tilestudy.study.records import BatchLog, Made, Plan, Reading, Rub, Setting, Study, Value
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
@@ -132,7 +132,7 @@ class StudyFindings:
             elif not verdicts & {"drives", "may drive"}:
                 doubt = "; noise alone could do as much"
             sentences.append(
-                f"{wording.capital(run)} the predicted colour moves by {plain_number(effect.difference, 2)} CIEDE2000{explain}, "
+                f"{capital(run)} the predicted colour moves by {plain_number(effect.difference, 2)} CIEDE2000{explain}, "
                 f"{names}{doubt}."
             )
         return sentences

@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from tilestudy.analysis import noise_wording, wording
 from tilestudy.analysis.findings import ALPHA, Drift, TermFinding, bend_instead
-from tilestudy.analysis.naming import listed, plural, speak, together
+from tilestudy.analysis.naming import speak, together
 from tilestudy.analysis.work import Work
+from tilestudy.study.language import listed, plural
 from tilestudy.study.records import SetPer
 
 _PASSING = "Tiles that pass"

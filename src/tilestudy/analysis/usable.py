@@ -10,9 +10,9 @@ import pandas as pd
 
 from tilestudy.analysis import wording
 from tilestudy.analysis.findings import ResponseSpec
-from tilestudy.analysis.naming import listed
 from tilestudy.analysis.numbers import significant
 from tilestudy.errors import NotEnoughError
+from tilestudy.study.language import listed
 from tilestudy.study.records import Factor
 
 

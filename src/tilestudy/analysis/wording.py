@@ -6,6 +6,7 @@ from tilestudy.analysis.findings import ALPHA, Kind, ResponseSpec, TermFinding
 from tilestudy.analysis.mixed import Estimate
 from tilestudy.analysis.naming import Show
 from tilestudy.analysis.numbers import decimals_for, decimals_telling, end_of_range, number, significant
+from tilestudy.study.language import capital
 from tilestudy.study.records import Factor, Setting
 
 RANGE_EXPLAINED = "The range in brackets would contain the true change in 95 of 100 such studies."
@@ -103,11 +104,6 @@ def span(low: Setting, high: Setting, factor: Factor, show: Show) -> str:
 def bare_span(low: Setting, high: Setting, factor: Factor, show: Show) -> str:
     """Write `span` without the factor's name, where it was named just before."""
     return span(low, high, factor, show).removesuffix(f" {factor.label}")
-
-
-def capital(text: str) -> str:
-    """Write the first letter large."""
-    return text[:1].upper() + text[1:]
 
 
 def p_text(p: float) -> str:

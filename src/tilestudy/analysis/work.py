@@ -38,8 +38,9 @@ from tilestudy.analysis.findings import (
 )
 from tilestudy.analysis.mixed import Array, Estimate, FTest, MixedFit, fit_mixed
 from tilestudy.analysis.model import STRATA, CodedModel, Coding, Term, indicators
-from tilestudy.analysis.naming import Show, listed, plural, speak
+from tilestudy.analysis.naming import Show, speak
 from tilestudy.analysis.usable import Usable
+from tilestudy.study.language import listed, plural
 from tilestudy.study.records import Factor, SetPer, Setting
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from tilestudy.design.alternatives import Alternative
 from tilestudy.design.appraise import TermPower
 from tilestudy.design.full_appraisal import FullAppraisal
 from tilestudy.design.robustness import Loss
 from tilestudy.design.terms import LeftOut
-from tilestudy.design.words import amount, beyond, count, describe, plural, tell
+from tilestudy.design.words import amount, beyond, describe, tell
+from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Factor, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number
 
@@ -57,22 +56,16 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _listed(parts: Sequence[str], last: str = "and") -> str:
-    return f" {last} ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else list(parts))
-
-
 def _of_kind(full: FullAppraisal, study: Study, kind: str) -> list[str]:
     terms = [one for one in full.appraisal.terms if one.kind == kind]
     said = [_term(full, study, one) for one in terms if one.smallest is not None]
     blind = [_named(study, one.term) for one in terms if one.smallest is None]
     if blind:
-        said.append(
-            f"{_capital(_listed(blind))} would be drawn but not judged: nothing is left to show the noise with."
-        )
+        said.append(f"{_capital(listed(blind))} would be drawn but not judged: nothing is left to show the noise with.")
     for why, reason in (("few tiles", "tiles"), ("few units", f"{plural(full.word)} or sessions")):
         out = [_named(study, one.name) for one in full.appraisal.left_out if one.kind == kind and one.why == why]
         if out:
-            said.append(f"Not looked at, for want of {reason}: {_listed(out)}.")
+            said.append(f"Not looked at, for want of {reason}: {listed(out)}.")
     return said
 
 
@@ -106,7 +99,7 @@ def _mistaken(full: FullAppraisal, study: Study) -> list[str]:
         else:
             said.append(
                 f"{_capital(_named(study, one.name))} cannot be told from "
-                f"{_listed([_named(study, name) for name, _ in one.partners])} taken together."
+                f"{listed([_named(study, name) for name, _ in one.partners])} taken together."
             )
     partly = [
         f"{_named(study, one.name)} for {_named(study, name)} ({100 * share:.0f} % of its size)"
@@ -116,7 +109,7 @@ def _mistaken(full: FullAppraisal, study: Study) -> list[str]:
         if share >= 0.2 and " x " not in name
     ]
     if partly:
-        said.append(f"What is not looked at can pass for something else if it is strong: {_listed(partly)}.")
+        said.append(f"What is not looked at can pass for something else if it is strong: {listed(partly)}.")
     if not said and len(full.appraisal.terms) > 1 and all(one.why == "constant" for one in full.appraisal.left_out):
         said.append("Nothing: every factor, bend and dependence named above can be told from every other.")
     return said or ["Nothing that is looked at is mixed up with anything else that is looked at."]
@@ -138,10 +131,10 @@ def _leverage(full: FullAppraisal) -> str:
     heavy = sorted((one for one in full.leverage if one[1] > min(2 * mean, 0.95)), key=lambda one: -one[1])
     if not heavy:
         return "No single tile stands out: none pulls the findings twice as hard as the average tile."
-    listed = _listed([f"{code} ({plain_number(value, 2)})" for code, value in heavy[:6]])
+    tiles = listed([f"{code} ({plain_number(value, 2)})" for code, value in heavy[:6]])
     more = f" and {len(heavy) - 6} more" if len(heavy) > 6 else ""
     return (
-        f"{listed}{more} pull the findings much harder than the rest (leverage; the average is {plain_number(mean, 2)}, 1 means "
+        f"{tiles}{more} pull the findings much harder than the rest (leverage; the average is {plain_number(mean, 2)}, 1 means "
         "the fit follows that tile wherever it goes): make and measure these with special care."
     )
 
@@ -161,7 +154,7 @@ def _losses(full: FullAppraisal, study: Study) -> list[str]:
             said += [_gone(study, one, what) for one in losses if one.untellable > 0]
     for name, batches in lost.fragile.items():
         said.append(
-            f"Without {full.word} {_listed(batches, 'or')}, {study.factor(name).label} could not be told as planned any more; make "
+            f"Without {full.word} {listed(batches, 'or')}, {study.factor(name).label} could not be told as planned any more; make "
             "up a failed one before the session ends."
         )
     return said
@@ -189,7 +182,7 @@ def _predictions(full: FullAppraisal, study: Study) -> list[str]:
     if picture is None:
         return []
     factors = [picture.across, *([picture.up] if picture.up else [])]
-    where = _listed([f"{f.label} {show(_rounded(at), f)}" for f, at in zip(factors, picture.worst_at, strict=True)])
+    where = listed([f"{f.label} {show(_rounded(at), f)}" for f, at in zip(factors, picture.worst_at, strict=True)])
     noise = full.appraisal.noise
     if picture.worst < 1.02 * picture.best:
         return [

@@ -7,29 +7,15 @@ from collections.abc import Sequence
 
 from tilestudy.design.appraise import Appraisal, FactorPower, Noise
 from tilestudy.design.layout import Size
+from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Factor, Plan, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number, show_unit
-
-
-def count(number: int, word: str) -> str:
-    """Write a count with its word: 1 bath, 2 baths, 3 batches.
-
-    >>> count(1, "bath"), count(3, "batch"), count(2, "tile")
-    ('1 bath', '3 batches', '2 tiles')
-    """
-    return f"{number} {word if number == 1 else plural(word)}"
-
-
-def plural(word: str) -> str:
-    """Return the plural of a bench word."""
-    return word + ("es" if word.endswith(("ch", "s", "x")) else "s")
 
 
 def levels_in_words(factor: Factor) -> str:
     """Write a factor's levels: ``1, 3 and 9 g/L``."""
     numbers = [show_number(level, factor) for level in factor.levels]
-    listed = f"{', '.join(numbers[:-1])} and {numbers[-1]}" if len(numbers) > 1 else numbers[0]
-    return f"{listed} {show_unit(factor.shown)}".rstrip()
+    return f"{listed(numbers)} {show_unit(factor.shown)}".rstrip()
 
 
 def describe(study: Study, plan: Plan, word: str) -> list[str]:

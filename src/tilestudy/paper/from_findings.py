@@ -11,7 +11,7 @@ from tilestudy.analysis.study_findings import StudyFindings, TileSeen
 from tilestudy.analysis.wording import place
 from tilestudy.colour.names import name_of
 from tilestudy.colour.srgb import lab_to_hex
-from tilestudy.design.words import count, levels_in_words, plural
+from tilestudy.design.words import levels_in_words
 from tilestudy.paper.content import (
     Best,
     Board,
@@ -28,6 +28,7 @@ from tilestudy.paper.content import (
     TilePoint,
 )
 from tilestudy.paper.from_plan import cautions, first_aid, masthead, metal_text, protection, steps
+from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts
@@ -78,17 +79,13 @@ def _summary(found: StudyFindings) -> tuple[str, ...]:
             )
             driven.setdefault(names, []).append(what)
     clear = [
-        f"{_listed(names)} {'drives' if len(names) == 1 and not names[0].endswith('s') else 'drive'} {_listed(what)}"
+        f"{listed(names)} {'drives' if len(names) == 1 and not names[0].endswith('s') else 'drive'} {listed(what)}"
         for names, what in driven.items()
     ]
     said = [f"{clear[0][0].upper()}{'; '.join(clear)[1:]}." if clear else "No factor stands out from the noise yet."]
     if found.best is not None and found.study.target is not None:
         said.append(f"Best tile seen: {found.best.tile}, {found.how_close(found.best)}.")
     return tuple(said)
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _done(
@@ -123,7 +120,7 @@ def _done(
         facts.append(
             Fact(
                 "Rub test",
-                f"{protocols()[study.rub.protocol].label}; scored by {_listed(marks)}{_when([r.on for r in rubs])}",
+                f"{protocols()[study.rub.protocol].label}; scored by {listed(marks)}{_when([r.on for r in rubs])}",
             )
         )
     return tuple(facts)
@@ -476,7 +473,7 @@ def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
             *steps(process),
             *([last] if asked else []),
         )
-    settings = _listed(
+    settings = listed(
         [f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in best.settings.items()]
     )
     wait = "" if study.stage_days == 0 else f"Wait {count(study.stage_days, 'day')}, then r"

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from tilestudy.colour.names import colour_named
-from tilestudy.design.words import count
 from tilestudy.errors import (
     Fault,
     FaultyFileError,
@@ -18,6 +17,7 @@ from tilestudy.errors import (
 )
 from tilestudy.study import forms
 from tilestudy.study.file import check_study_name, read_study
+from tilestudy.study.language import count
 from tilestudy.study.records import (
     KINDS,
     BatchLog,

@@ -8,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tilestudy.design.words import count
 from tilestudy.errors import (
     PlanError,
     TilestudyError,
@@ -17,6 +16,7 @@ from tilestudy.errors import (
 from tilestudy.outcomes import Extended, PlanReport
 from tilestudy.study.file import check_study_name
 from tilestudy.study.forms import write_tiles
+from tilestudy.study.language import count
 from tilestudy.study.records import (
     Plan,
     Study,

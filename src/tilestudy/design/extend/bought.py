@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tilestudy.design.appraise import Appraisal
-from tilestudy.design.extend.common import capital, listed
+from tilestudy.study.language import capital, listed
 from tilestudy.study.records import Study
 from tilestudy.study.units import plain_number
 

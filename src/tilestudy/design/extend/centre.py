@@ -12,10 +12,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product, zip_longest
 
-from tilestudy.design.extend.common import Settings, in_words, listed, shared
+from tilestudy.design.extend.common import Settings, in_words, shared
 from tilestudy.design.families.settings import setting
 from tilestudy.design.layout import Load
 from tilestudy.errors import PlanError
+from tilestudy.study.language import listed
 from tilestudy.study.records import Factor, Setting, Study
 from tilestudy.study.units import convert
 

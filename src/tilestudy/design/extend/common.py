@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from tilestudy.study.records import Factor, Setting, Study, Tile
 from tilestudy.study.units import show
@@ -24,16 +24,6 @@ def of_tile(study: Study, tile: Tile) -> Settings:
 def key_of(settings: Mapping[str, Setting]) -> Key:
     """Return settings as something that can be counted."""
     return tuple(sorted((name, repr(value)) for name, value in settings.items()))
-
-
-def listed(words: Sequence[str]) -> str:
-    """Write words as a list: a, b and c."""
-    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
-
-
-def capital(text: str) -> str:
-    """Begin a sentence with a word."""
-    return text[:1].upper() + text[1:]
 
 
 def in_words(study: Study, settings: Mapping[str, Setting]) -> str:

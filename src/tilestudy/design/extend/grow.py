@@ -10,14 +10,14 @@ from random import Random
 
 from tilestudy.design.appraise import Noise
 from tilestudy.design.extend.centre import middle_tiles, star_tiles
-from tilestudy.design.extend.common import listed, shared
+from tilestudy.design.extend.common import shared
 from tilestudy.design.extend.mirror import mirror
 from tilestudy.design.extend.repeat import more_batches, repair, standing_in
 from tilestudy.design.extend.request import Extension, Wish
 from tilestudy.design.extend.room import Room
 from tilestudy.design.extend.telling import as_made, telling
 from tilestudy.design.layout import Clock, numbered
-from tilestudy.design.words import count, plural
+from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Batch, BatchLog, Made, Plan, Study, Tile
 
 

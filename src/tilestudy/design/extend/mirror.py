@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from tilestudy.design.extend.common import capital, key_of, shared
+from tilestudy.design.extend.common import key_of, shared
 from tilestudy.design.layout import Load
-from tilestudy.design.words import count
 from tilestudy.errors import PlanError
+from tilestudy.study.language import capital, count
 from tilestudy.study.records import Plan, Setting, Study, Tile
 from tilestudy.study.units import show
 

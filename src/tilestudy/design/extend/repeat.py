@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from random import Random
 
-from tilestudy.design.extend.common import Key, Settings, capital, in_words, key_of, of_tile, shared
+from tilestudy.design.extend.common import Key, Settings, in_words, key_of, of_tile, shared
 from tilestudy.design.extend.room import Room
 from tilestudy.design.layout import Load
-from tilestudy.design.words import plural
 from tilestudy.errors import WrongRequestError
+from tilestudy.study.language import capital, plural
 from tilestudy.study.records import Made, Plan, Study, Tile
 
 

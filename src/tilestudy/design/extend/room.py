@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from tilestudy.design.layout import REFERENCES, Clock, Load, batches_in_session
-from tilestudy.design.words import count
 from tilestudy.errors import PlanError
+from tilestudy.study.language import count
 from tilestudy.study.records import Limits, Plan, Setting, Study
 
 

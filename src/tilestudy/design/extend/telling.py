@@ -16,8 +16,8 @@ from tilestudy.design.extend.request import Wish
 from tilestudy.design.extend.room import Room
 from tilestudy.design.layout import Load
 from tilestudy.design.optimal import MadeTile, OptimalPlan, Problem, optimise
-from tilestudy.design.words import count
 from tilestudy.errors import PlanError
+from tilestudy.study.language import count
 from tilestudy.study.records import BatchLog, Factor, Made, Plan, Setting, Study, Tile
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from tilestudy.design.families.family import Alias, Effect, Family
 from tilestudy.errors import PlanError
+from tilestudy.study.language import capital, listed
 
 
 def aliases_in_words(family: Family, labels: Sequence[str]) -> list[str]:
@@ -43,7 +44,7 @@ def aliases_in_words(family: Family, labels: Sequence[str]) -> list[str]:
         sentences.append(f"Every factor can be told from every other, and from {bends}every interaction of two.")
     for alias in family.aliases:
         if alias.inseparable:
-            sentences.append(f"{_capital(name(alias.effect))} cannot be told from {_either(alias.inseparable, name)}.")
+            sentences.append(f"{capital(name(alias.effect))} cannot be told from {_either(alias.inseparable, name)}.")
     partial = [alias for alias in family.aliases if len(alias.inseparable) < len(alias.others)]
     mains = [alias for alias in partial if len(alias.effect) == 1]
     if mains:
@@ -68,27 +69,19 @@ def aliases_in_words(family: Family, labels: Sequence[str]) -> list[str]:
 
 def _lost(effect: Effect, name: str) -> str:
     if len(effect) == 1:
-        return f"{_capital(name)} cannot wholly be told from the other factors, since combinations are missing."
-    return f"{_capital(name)} can be judged in part at most, since combinations are missing."
+        return f"{capital(name)} cannot wholly be told from the other factors, since combinations are missing."
+    return f"{capital(name)} can be judged in part at most, since combinations are missing."
 
 
 def _blurred_mains(family: Family, mains: Sequence[Alias], names: Sequence[str]) -> str:
     shares = [abs(share) for alias in mains for share in alias.shares if abs(share) < 1 - 1e-9]
     low, high = (f"{100 * share:.0f}" for share in (min(shares), max(shares)))
     size = "" if family.coding == "levels" else f" ({low if low == high else f'{low} to {high}'} %)"
-    whom = "each factor's own effect" if len(mains) == family.columns else f"the effect of {_listed(names, 'and')}"
+    whom = "each factor's own effect" if len(mains) == family.columns else f"the effect of {listed(names, 'and')}"
     others = (family.columns - 1) * (family.columns - 2) // 2
     each = "every interaction" if all(len(alias.others) == others for alias in mains) else "many interactions"
     return f"Part{size} of {each} of two other factors adds to or takes from {whom}: a strong interaction can pass for a factor."
 
 
 def _either(effects: Sequence[Effect], name: Callable[[Effect], str]) -> str:
-    return _listed([name(effect) for effect in effects], "or")
-
-
-def _listed(words: Sequence[str], last: str) -> str:
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return listed([name(effect) for effect in effects], "or")
