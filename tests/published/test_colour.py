@@ -6,17 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.published.reading import rows
 from tilestudy.colour.difference import ciede2000
 from tilestudy.colour.names import colour_named, name_of
 from tilestudy.colour.srgb import RGB_TO_XYZ, lab_to_srgb, srgb_to_lab
-
-DATA = Path(__file__).parent / "data"
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    lines = (DATA / name).read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
 
 PAIRS = rows("ciede2000_sharma2005.csv")
 

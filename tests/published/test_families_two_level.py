@@ -1,22 +1,18 @@
 """Two-level families against the published tables and worked examples."""
 
-import csv
 from collections import Counter
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.published import reading
 from tilestudy.design.families import aliases_in_words, fraction, plackett_burman, screening, two_level_factorial
 from tilestudy.design.families.fraction import GENERATORS
 
-DATA = Path(__file__).parent / "data"
-
 
 def rows(name: str) -> list[dict[str, str]]:
-    lines = (DATA / f"families_{name}.csv").read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    return reading.rows(f"families_{name}.csv")
 
 
 FRACTIONS = rows("fractions_bhh1978")

@@ -1,6 +1,5 @@
 """Optimal plans against exhaustive searches, determinant bounds and the best values known."""
 
-import csv
 import importlib.util
 import math
 from pathlib import Path
@@ -8,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.published import reading
 from tilestudy.design.optimal import Problem, bound, optimise
 from tilestudy.study.records import Factor
 
@@ -20,8 +20,7 @@ SPEC.loader.exec_module(designs)
 
 
 def rows(name: str) -> list[dict[str, str]]:
-    lines = (HERE / "data" / f"optimal_{name}.csv").read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    return reading.rows(f"optimal_{name}.csv")
 
 
 def label(row: dict[str, str]) -> str:

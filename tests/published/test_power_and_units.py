@@ -1,20 +1,11 @@
 """Power, sheet gauge and unit conversions against published values."""
 
-import csv
-from pathlib import Path
-
 import pytest
 
+from tests.published.reading import rows
 from tilestudy.design.power import f_power, needed_noncentrality, smallest_effect, t_power
 from tilestudy.study.units import parse_quantity
 from tilestudy.trade.library import thickness_mm
-
-DATA = Path(__file__).parent / "data"
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    lines = (DATA / name).read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
 @pytest.mark.parametrize(
