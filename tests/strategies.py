@@ -109,7 +109,7 @@ def records(plan: Plan) -> st.SearchStrategy[tuple[str, Record]]:
                     Rub,
                     *(tiles, st.sampled_from(["KL", "★", "MJ 2"]), days, st.sampled_from([1.0, 3.5, 5.0])),
                     *(st.sampled_from(["dry", "wet"]), text, st.none() | st.integers(0, 10**6)),
-                    st.none() | st.booleans(),
+                    *(st.none() | st.booleans(), st.integers(1, 3)),
                 ),
             ),
         ]

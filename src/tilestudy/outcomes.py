@@ -15,6 +15,7 @@ from tilestudy.study.records import BatchLog, Kept, Made, Plan, Reading, Record,
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
 if TYPE_CHECKING:
+    from tilestudy.analysis.confirm import Claim, Confirmation
     from tilestudy.design.appraise import Appraisal
     from tilestudy.store.book import Outcome
 
@@ -106,6 +107,32 @@ class Extended:
 
 
 @dataclass(frozen=True)
+class Confirming:
+    """Confirmation tiles that were planned with their claim, and every earlier claim with what came of it."""
+
+    study: Study
+    word: str
+    compared: tuple[Confirmation, ...]
+    planned: Extended | None = None
+    claim: Claim | None = None
+
+    def sentences(self) -> list[str]:
+        """Say what is claimed and planned, or what came of each claim."""
+        if self.claim is not None and self.planned is not None:
+            return [*self.claim.sentences(self.study), *self.planned.sentences]
+        return [sentence for one in self.compared for sentence in one.sentences(self.study, self.word)]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it with stable keys."""
+        return {
+            "study": self.study.name,
+            "claim": None if self.claim is None else self.claim.as_dict(),
+            "confirmations": [one.as_dict() for one in self.compared],
+            "plan": None if self.planned is None else self.planned.report.as_dict(),
+        }
+
+
+@dataclass(frozen=True)
 class PackDone:
     """The bench pack's file, the forms written, forms kept because they hold entries (and rows added to them), and notes."""
 
@@ -171,7 +198,8 @@ def _whose(record: Record) -> str:
     if isinstance(record, BatchLog):
         return f"batch {record.batch}"
     if isinstance(record, Rub):
-        return f"tile {record.tile}, {record.condition} rub by {record.scorer}"
+        again = f", round {record.round}" if record.round > 1 else ""
+        return f"tile {record.tile}, {record.condition} rub by {record.scorer}{again}"
     if isinstance(record, Reading):
         return f"tile {record.tile}, {record.stage} colour, spot {record.spot}"
     if isinstance(record, Value):
@@ -256,7 +284,7 @@ def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> s
         said = ", ".join(
             f"{name.replace('_', ' ')} {value}"
             for name, value in _fields(one.record, study).items()
-            if value and name not in ("tile", "batch") and not (name == "spoiled" and value == "no")
+            if value and name not in ("tile", "batch") and (name, value) not in (("spoiled", "no"), ("round", "1"))
         )
         mark = f"  [superseded by #{one.superseded_by}]" if one.superseded_by else ""
         mend = f" (corrects #{one.supersedes})" if one.supersedes else ""

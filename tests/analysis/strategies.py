@@ -41,6 +41,14 @@ def scored(tiles, scorers=3, seed=1):
     return pd.concat(parts, ignore_index=True)
 
 
+def coloured(tiles, seed=0, noise=1.0):
+    """Tiles with a colour: L* is their y, a* and b* follow it in part."""
+    rng = np.random.default_rng(seed)
+    a = 15 + 0.3 * (tiles["y"] - 40) + rng.normal(0, noise, len(tiles))
+    b = 18 + 0.5 * (tiles["y"] - 40) + rng.normal(0, noise, len(tiles))
+    return tiles.assign(L=tiles["y"], a=a, b=b)
+
+
 @st.composite
 def studies(draw):
     """An invented study of which up to a third of the tiles were lost."""

@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, scored, studies
+from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, studies
 
-from tilestudy.analysis.drivers import analyse, colour_effects
-from tilestudy.analysis.findings import colour_spec, grade_spec, number_spec
+from tilestudy.analysis.colour_change import colour_effects
+from tilestudy.analysis.drivers import analyse
+from tilestudy.analysis.findings import colour_spec, number_spec
 from tilestudy.analysis.work import holm
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor, Response
@@ -40,18 +41,6 @@ def test_it_tells_size_unit_and_range_first():
         "about two in three lie closer to their average than this).",
     )
     assert found.cautions == ()
-
-
-def test_it_tells_rub_grades_with_the_tiles_that_pass():
-    """Grades fall or rise; passing tiles are counted at each level of what matters; scorers have their own scatter."""
-    found = told(scored(made_up(seed=4, strength=-14.0)), spec=grade_spec("dry", passing=3.5))
-    assert found.sentences[0] == "From 1 to 9 g/L the dry rub grade falls by 1.8 (1.3 to 2.3): strength drives it."
-    assert found.sentences[3] == (
-        "Tiles that pass (median grade 3.5 or better): 12 of 12 at 1 g/L, 12 of 12 at 3 g/L and 2 of 12 at 9 g/L."
-    )
-    assert found.sentences[-1] == (
-        "On one and the same tile scorers lean about 0.3 up or down, and single scores scatter by about 0.3 more."
-    )
 
 
 def test_one_finding_in_several_is_only_said_to_be_possible():
@@ -160,39 +149,6 @@ def test_no_verdict_rests_on_a_lone_small_p():
     small = told(tiles, spec=colour_spec("L", smallest=50.0)).term("dip_time")
     assert (big.verdict, small.verdict) == ("drives", "may drive")
     assert small.why == "this is less than the 50 L* that would matter"
-
-
-def test_grades_are_rows_by_scorer_and_passes_are_counted():
-    """Scores are never averaged away: scorers have a variance, tiles pass by their median."""
-    found = told(scored(made_up()), spec=grade_spec("dry", passing=3.5))
-    assert (found.n_rows, found.n_tiles, found.n_scorers) == (108, 36, 3)
-    assert set(found.variance) == {"batch", "tile", "scorer", "scoring"}
-    assert sum(count.tiles for count in found.pass_counts["strength"]) == 36
-    assert found.cautions[-1] == (
-        "Grades are ranks, not lengths: treating their steps as equal is a working approximation, so read the counts of "
-        "tiles that pass beside it."
-    )
-
-
-def test_scores_add_no_degrees_of_freedom_for_the_baths():
-    """Three scorers on every tile do not make three times as many baths."""
-    one, three = (told(scored(made_up(), k), spec=grade_spec()).term("strength") for k in (1, 3))
-    assert three.ddf < 5
-    assert one.ddf < 5
-
-
-def test_equal_grades_are_said_to_be_equal():
-    """All fives: no test, an honest sentence, the count that passes."""
-    found = told(scored(made_up()).assign(y=5.0), spec=grade_spec("dry", passing=4.0))
-    assert found.sentences == (
-        "All 36 tiles have the dry rub grade 5, so these values cannot tell whether any factor matters: values stuck at the "
-        "end of the scale can hide differences.",
-        "Altogether 36 of 36 tiles pass (median grade 4 or better).",
-    )
-    assert {(term.p, term.verdict, term.why) for term in found.terms} == {
-        (None, "cannot tell", "every value is the same")
-    }
-    assert found.predict({"strength": 9.0}).value == 5.0
 
 
 def test_values_explained_to_the_last_digit_are_doubted():

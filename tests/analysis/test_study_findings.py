@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from tilestudy.analysis.study_findings import find
+from tilestudy.analysis.find import find
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Batch, Factor, Made, Plan, Response, Study, Tile, Value
 

@@ -8,14 +8,16 @@ from hypothesis import strategies as st
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, scored
 
 from tilestudy.analysis.drivers import analyse
+from tilestudy.analysis.durability import analyse_grades
 from tilestudy.analysis.findings import colour_spec, distance_spec, grade_spec, number_spec
-from tilestudy.analysis.noise_wording import noise_sentence, scoring_sentence, session_sentence
+from tilestudy.analysis.noise_wording import noise_sentence, repeats_sentence, session_sentence
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor, Response
 from tilestudy.study.units import show
 
 LIGHTNESS = colour_spec("L", "cured")
 GLOSS = number_spec(Response("gloss", "GU"))
+SHINE = number_spec(Response("gloss", "GU"), smallest=0.5)
 RUB = grade_spec("dry", passing=4.0)
 EXPLAIN = "(standard deviation: about two in three lie closer to their average than this)"
 
@@ -91,9 +93,9 @@ def test_a_certain_change_too_small_to_matter_shows_the_digits_that_say_so():
     noise = np.tile([-0.25, 0.25, -0.1, 0.1, 0.2, -0.2], 4)
     frame = pd.DataFrame({"tile": range(24), "batch": 1, "session": 1, "dip_time": dips})
     frame["y"] = 4 - 0.472 * (dips > 50) + noise
-    assert told(frame, [DIP_TIME], RUB).sentences[0] == (
-        "From 10 to 90 s the dry rub grade falls by 0.47 (0.30 to 0.64): dip time moves it, but by less than the 0.5 that "
-        "would matter."
+    assert told(frame, [DIP_TIME], SHINE).sentences[0] == (
+        "From 10 to 90 s gloss falls by 0.47 GU (0.30 to 0.64): dip time moves it, but by less than the 0.5 GU that would "
+        "matter."
     )
 
 
@@ -112,10 +114,10 @@ def test_a_factor_that_matters_by_its_middle_is_told_in_one_sentence():
     """No slope, a clear bend: no "no sign" beside it."""
     tiles = scored(made_up(seed=4, strength=0.0, dip_time=-1.0))
     tiles["y"] = np.clip(tiles["y"] - 1 + (tiles["strength"] == 3), 1, 5)
-    found = told(tiles, spec=RUB)
+    found = told(tiles, spec=SHINE)
     assert found.sentences[0] == (
-        "Strength matters for the dry rub grade by its middle: halfway, at 3 g/L, the dry rub grade is 1.1 higher (0.7 to "
-        "1.6) than a straight line from 1 to 9 g/L would have it; from end to end the change is between −0.4 and +0.7."
+        "Strength matters for gloss by its middle: halfway, at 3 g/L, gloss is 1.1 GU higher (0.7 to 1.6) than a straight "
+        "line from 1 to 9 g/L would have it; from end to end the change is between −0.4 and +0.7 GU."
     )
     assert not any("Halfway" in sentence or "sign that strength" in sentence for sentence in found.sentences)
     assert found.term("strength").why == (
@@ -172,30 +174,11 @@ def test_no_scatter_is_not_told_as_nought(variance, sentence):
     assert noise_sentence(variance, LIGHTNESS, "bath", 6) == sentence
 
 
-@pytest.mark.parametrize(
-    ("variance", "sentence"),
-    [
-        (
-            {"tile": 1.0, "scorer": 0.0, "scoring": 0.09},
-            "No scorer leans up or down by more than chance would have it; single scores of one tile scatter by about 0.3.",
-        ),
-        (
-            {"tile": 1.0, "scorer": 0.04, "scoring": 0.0},
-            "On one and the same tile scorers lean about 0.2 up or down; beyond that their scores agree.",
-        ),
-        (
-            {"tile": 1.0, "scorer": 0.0, "scoring": 0.0},
-            "No scorer leans up or down by more than chance would have it, and scores of one tile agree.",
-        ),
-        (
-            {"tile": 1.0, "repeats": 0.0},
-            "Repeated measurements of one tile show no scatter that could be told from chance.",
-        ),
-    ],
-)
-def test_scorers_who_agree_are_said_to_agree(variance, sentence):
-    """Nor "lean about 0 up or down"."""
-    assert scoring_sentence(variance, RUB) == sentence
+def test_repeats_that_agree_are_said_to_agree():
+    """Nor "scatter by about 0"."""
+    assert repeats_sentence({"tile": 1.0, "repeats": 0.0}, GLOSS) == (
+        "Repeated measurements of one tile show no scatter that could be told from chance."
+    )
 
 
 # --- ranges for comparing -------------------------------------------------------------------------------------------
@@ -299,7 +282,8 @@ def test_one_pair_of_reference_tiles_cannot_tell():
 def test_reference_tiles_do_not_count_among_those_that_pass():
     """Twelve of the 28 are for reference."""
     tiles = with_references(0.0, 0.5)
-    found = told(tiles.assign(y=np.clip(np.round(tiles["y"] / 6 - 3), 1, 5)), [DIP_TIME], RUB)
+    tiles = tiles.assign(y=np.clip(np.round(tiles["y"] / 6 - 3), 1, 5))
+    found = analyse_grades(tiles, [DIP_TIME], RUB, show=show, batch_word="bath")
     assert [(count.setting, count.passed, count.tiles) for count in found.pass_counts["dip_time"]] == [
         (10.0, 8, 8), (30.0, 0, 0), (90.0, 0, 8),
     ]  # fmt: skip
@@ -415,7 +399,7 @@ def test_the_difference_from_a_colour_has_its_article():
 def test_messages_name_the_response_and_what_to_type():
     """Rub grades, declared responses."""
     with pytest.raises(NotEnoughError) as none:
-        told(made_up().iloc[:0], spec=RUB, study="plaques")
+        analyse_grades(made_up().iloc[:0], FACTORS, RUB, study="plaques")
     assert str(none.value) == (
         'No tile has a dry rub grade yet, and it takes several to compare. Enter them with "tilestudy rub plaques" (one by '
         'one) or "tilestudy enter plaques" (the filled forms).'

@@ -34,6 +34,24 @@ def test_a_correction_keeps_the_old_value_and_what_was_not_given(run: Run, plann
     assert "Nothing new" in run("rub", "plaques", tile, "--grade", "3.5", "--scorer", "kl").output
 
 
+def test_a_second_rub_test_stands_beside_the_first(run: Run, planned: Path) -> None:
+    """With its round both are kept; without it the tool asks whether it was one, and says how to put it right."""
+    tile = codes(planned)[0]
+    first = ("rub", "plaques", tile, "--grade", "4.5", "--scorer", "KL", "--on", days_ago(30))
+    run(*first)
+    forgotten = run("rub", "plaques", tile, "--grade", "3", "--scorer", "KL", "--on", days_ago(0))
+    assert f"The rub test of {tile} is dated anew ({days_ago(30)} became {days_ago(0)})." in forgotten.output
+    assert "--round 2" in forgotten.output
+    run(*first)
+    again = run("rub", "plaques", tile, "--grade", "3", "--scorer", "KL", "--round", "2")
+    assert again.output == "Stored: 1 rub grade.\n"
+    mended = run("rub", "plaques", tile, "--grade", "2.5", "--scorer", "KL", "--round", "2")
+    assert mended.output.startswith(f"Corrected: tile {tile}, dry rub by KL, round 2: grade 3 to 2.5.")
+    told = run("history", "plaques", tile).output
+    assert told.count("round 2") == 2
+    assert "round 1" not in told
+
+
 def test_a_spoiled_tile_gets_a_stand_in_with_its_settings(run: Run, planned: Path) -> None:
     """--replace plans a new tile in the same batch; it falls due, the spoiled one does not."""
     tile = codes(planned)[0]

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tilestudy.design.appraise import Noise, appraise
-from tilestudy.design.extend import Extension, Wish, bought, extend, marks, middle_of, usable, wish
+from tilestudy.design.extend import Extension, Request, asked, bought, extend, marks, middle_of, usable
 from tilestudy.design.families import fold_over, fraction
 from tilestudy.design.layout import Clock, lay_out
 from tilestudy.design.optimal import MadeTile, Problem, appraise_settings
@@ -27,14 +27,14 @@ TWO = replace(
     PLAQUES, factors=(replace(STRENGTH, levels=(2.0, 8.0)), replace(DIP, levels=(15.0, 60.0)), SCRUB), batches_each=2
 )
 WISHES = [
-    Wish("batches", 1),
-    Wish("batches", 4),
-    Wish("mirror"),
-    Wish("middle"),
-    Wish("ends"),
-    Wish("repair", batch="b2"),
-    Wish("tiles", 2, 5),
-    Wish("tiles", None, 3),
+    Request("batches", 1),
+    Request("batches", 4),
+    Request("mirror"),
+    Request("middle"),
+    Request("ends"),
+    Request("repair", batch="b2"),
+    Request("tiles", 2, 5),
+    Request("tiles", None, 3),
 ]
 
 factors = st.lists(
@@ -58,8 +58,8 @@ factors = st.lists(
 )
 
 
-def grown(study: Study, plan: Plan, *wishes: Wish, made: tuple[Made, ...] = ()) -> tuple[Plan, Extension]:
-    """Extend a plan by one wish after another."""
+def grown(study: Study, plan: Plan, *wishes: Request, made: tuple[Made, ...] = ()) -> tuple[Plan, Extension]:
+    """Extend a plan by one request after another."""
     for one in wishes:
         more = extend(study, CLOCK, plan, one, NOISE, made, taken={tile.code for tile in plan.tiles})
         plan = more.grown(plan)
@@ -70,7 +70,7 @@ def grown(study: Study, plan: Plan, *wishes: Wish, made: tuple[Made, ...] = ()) 
 @settings(max_examples=15, deadline=None)
 @given(made=factors, references=st.booleans(), seed=st.integers(0, 99), data=st.data())
 def test_whatever_is_added_what_is_there_stays(
-    wanted: Wish, made: tuple[Factor, ...], references: bool, seed: int, data: st.DataObject
+    wanted: Request, made: tuple[Factor, ...], references: bool, seed: int, data: st.DataObject
 ) -> None:
     """Old tiles stay, codes are new, per-batch and per-session settings hold, order is a permutation, range is kept."""
     study = Study("s", "", "other", made, reference_tiles=references)
@@ -88,7 +88,7 @@ def test_whatever_is_added_what_is_there_stays(
         assert wanted.kind in ("mirror", "middle", "ends", "tiles")
         assert "Nearest" in refused or "Nothing was added" in refused
         return
-    again = Wish("repair", batch=first.batches[-1].code) if wanted.kind == "repair" else wanted
+    again = Request("repair", batch=first.batches[-1].code) if wanted.kind == "repair" else wanted
     second, more = grown(study, first, again, made=spoiled)
     assert second.batches[: len(plan.batches)] == plan.batches
     assert second.tiles[: len(first.tiles)] == first.tiles
@@ -118,18 +118,18 @@ def test_whatever_is_added_what_is_there_stays(
 def test_further_batches_go_to_the_setting_with_the_fewest() -> None:
     """After a bath of each strength but 9 g/L is added, the next is of 9 g/L; each repeats the whole share."""
     plan = lay_out(PLAQUES, CLOCK, 7)
-    every, more = grown(PLAQUES, plan, Wish("batches", 3))
+    every, more = grown(PLAQUES, plan, Request("batches", 3))
     assert sorted(float(batch.settings["strength"]) for batch in more.batches) == [1.0, 3.0, 9.0]
     assert len(more.tiles) == 18
     lost = tuple(
         Made(t.code, DAY, spoiled=True) for t in every.tiles if t.settings["strength"] == 9.0 and t.session == 1
     )
-    _, more = grown(PLAQUES, every, Wish("batches", 1), made=lost)
+    _, more = grown(PLAQUES, every, Request("batches", 1), made=lost)
     assert [dict(batch.settings) for batch in more.batches] == [{"strength": 9.0}]
     assert any("alone in its session" in sentence for sentence in more.says)
     halves = replace(PLAQUES, limits=Limits(tiles=20))
     plan = lay_out(halves, CLOCK, 7)
-    _, more = grown(replace(halves, limits=Limits()), plan, Wish("batches", 6))
+    _, more = grown(replace(halves, limits=Limits()), plan, Request("batches", 6))
     shares = Counter((t.settings["strength"], t.settings["dip_time"], t.settings["scrub_cycles"]) for t in more.tiles)
     assert len(shares) == 18
     assert set(shares.values()) == {1}
@@ -148,11 +148,11 @@ def test_the_mirror_of_a_fraction_is_its_fold_over() -> None:
     for place, settings_of in enumerate(made_of(family.matrix), start=1):
         batches.append(Batch(f"B{place}", 1, place, {"strength": settings_of["strength"]}))
         tiles.append(Tile(f"X{place}", f"B{place}", 1, 1, settings_of))
-    plan, more = grown(TWO, Plan("plaques", 1, tuple(batches), tuple(tiles)), Wish("mirror"))
+    plan, more = grown(TWO, Plan("plaques", 1, tuple(batches), tuple(tiles)), Request("mirror"))
     key = lambda one: sorted(one.items())  # noqa: E731
     assert sorted(map(key, (t.settings for t in plan.tiles))) == sorted(map(key, made_of(fold_over(family).matrix)))
     assert any("tell each factor from the pairs" in sentence for sentence in more.says)
-    _, more = grown(TWO, plan, Wish("middle"), Wish("mirror"))
+    _, more = grown(TWO, plan, Request("middle"), Request("mirror"))
     assert len(more.tiles) == 8  # those beside the centre tiles lie in the middle of the strengths
     assert any("8 tiles between the ends have no mirror image" in sentence for sentence in more.says)
 
@@ -160,12 +160,12 @@ def test_the_mirror_of_a_fraction_is_its_fold_over() -> None:
 def test_centre_and_star_tiles_over_fresh_batches() -> None:
     """Two centre batches with both ends beside; star batches at both ends and twice in the middle."""
     plan = lay_out(TWO, CLOCK, 7)
-    _, more = grown(TWO, plan, Wish("middle"))
+    _, more = grown(TWO, plan, Request("middle"))
     assert [batch.settings["strength"] for batch in more.batches] == [4.0, 4.0]
     each = Counter((t.batch, t.settings["dip_time"], t.settings["scrub_cycles"]) for t in more.tiles)
     for batch in more.batches:
         assert {key[1:]: n for key, n in each.items() if key[0] == batch.code} == {(30, 2): 2, (15, 1): 1, (60, 4): 1}
-    _, more = grown(TWO, plan, Wish("ends"))
+    _, more = grown(TWO, plan, Request("ends"))
     assert sorted(float(batch.settings["strength"]) for batch in more.batches) == [2.0, 4.0, 4.0, 8.0]
     for tile in more.tiles:
         off = [f for f in TWO.factors if tile.settings[f.name] in f.levels]
@@ -201,7 +201,7 @@ def test_repair_makes_the_batch_again_and_marks_what_failed() -> None:
     plan = lay_out(PLAQUES, CLOCK, 7)
     old = [tile for tile in plan.tiles if tile.batch == "B3"]
     made = (Made(old[0].code, DAY, by="KL"), Made(old[1].code, DAY, spoiled=True, why="dropped", by="KL"))
-    after, more = grown(PLAQUES, plan, Wish("repair", batch="B3"), made=made)
+    after, more = grown(PLAQUES, plan, Request("repair", batch="B3"), made=made)
     assert len(more.batches) == 1
     assert more.batches[0].settings == plan.batch("B3").settings
     assert set(more.replaced) == {tile.code for tile in old[1:]}
@@ -215,18 +215,18 @@ def test_repair_makes_the_batch_again_and_marks_what_failed() -> None:
     assert len(usable(after, [*made, *found.values()]).tiles) == 37
     for batch, error in (("B3", "was made again as B7"), ("B9", 'has no bath "B9". There are: B1')):
         with pytest.raises(WrongRequestError, match=error):
-            extend(PLAQUES, CLOCK, after, Wish("repair", batch=batch), NOISE, made, word="bath")
+            extend(PLAQUES, CLOCK, after, Request("repair", batch=batch), NOISE, made, word="bath")
     good = tuple(Made(tile.code, DAY) for tile in plan.tiles)
     with pytest.raises(WrongRequestError, match="nothing to mend"):
-        extend(PLAQUES, CLOCK, plan, Wish("repair", batch="B3"), NOISE, good)
+        extend(PLAQUES, CLOCK, plan, Request("repair", batch="B3"), NOISE, good)
 
 
 def test_chosen_tiles_tell_more_than_a_batch_repeated() -> None:
     """Six tiles in two baths chosen beside those made predict better than the two rarest settings in three tiles each."""
     plan = lay_out(replace(PLAQUES, limits=Limits(tiles=20)), CLOCK, 3)
     logs = (BatchLog("B1", actual={"strength": 2.0}),)
-    more = extend(PLAQUES, CLOCK, plan, Wish("tiles", 2, 6), NOISE, (), logs)
-    rest = extend(PLAQUES, CLOCK, plan, Wish("batches", 2), NOISE, (), logs)
+    more = extend(PLAQUES, CLOCK, plan, Request("tiles", 2, 6), NOISE, (), logs)
+    rest = extend(PLAQUES, CLOCK, plan, Request("batches", 2), NOISE, (), logs)
     assert (len(more.tiles), len(more.batches)) == (6, 2)
 
     def average(extension: Extension) -> float:
@@ -262,19 +262,19 @@ def test_forbidden_combinations_are_never_added() -> None:
 @pytest.mark.parametrize(
     ("limits", "wanted", "message"),
     [
-        (Limits(tiles=50), Wish("batches", 3), "54 tiles (limit 50). Raise tiles to 54 under [limits]"),
-        (Limits(tiles=50), Wish("batches", 3), "the nearest that fits: --batches 2"),
-        (Limits(batches=6), Wish("middle"), "8 batches (limit 6). Raise batches to 8"),
-        (Limits(sessions=1), Wish("ends"), "2 sessions (limit 1). Raise sessions to 2"),
-        (Limits(tiles=40), Wish("tiles", 2, 6), "nearest that fits: --tiles 4 --batches 2"),
-        (Limits(tiles_per_batch=6), Wish("tiles", 1, 8), "Nearest: --tiles 8 --batches 2"),
-        (Limits(), Wish("tiles", 4, 2), "2 tiles cannot fill 4 baths. Nearest: --tiles 4 --batches 4"),
-        (Limits(), Wish("mirror"), "Strength is made at 3 settings (1 g/L, 3 g/L, 9 g/L), and a mirror image"),
-        (Limits(minutes=70), Wish("batches", 1), "does not fit a session of 70 minutes. Raise minutes"),
+        (Limits(tiles=50), Request("batches", 3), "54 tiles (limit 50). Raise tiles to 54 under [limits]"),
+        (Limits(tiles=50), Request("batches", 3), "the nearest that fits: --batches 2"),
+        (Limits(batches=6), Request("middle"), "8 batches (limit 6). Raise batches to 8"),
+        (Limits(sessions=1), Request("ends"), "2 sessions (limit 1). Raise sessions to 2"),
+        (Limits(tiles=40), Request("tiles", 2, 6), "nearest that fits: --tiles 4 --batches 2"),
+        (Limits(tiles_per_batch=6), Request("tiles", 1, 8), "Nearest: --tiles 8 --batches 2"),
+        (Limits(), Request("tiles", 4, 2), "2 tiles cannot fill 4 baths. Nearest: --tiles 4 --batches 4"),
+        (Limits(), Request("mirror"), "Strength is made at 3 settings (1 g/L, 3 g/L, 9 g/L), and a mirror image"),
+        (Limits(minutes=70), Request("batches", 1), "does not fit a session of 70 minutes. Raise minutes"),
     ],
 )
 def test_what_does_not_fit_says_which_limit_and_the_nearest_that_does(
-    limits: Limits, wanted: Wish, message: str
+    limits: Limits, wanted: Request, message: str
 ) -> None:
     """Limits of the study hold; the message names the one to raise."""
     plan = lay_out(replace(PLAQUES, limits=Limits()), CLOCK, 7)
@@ -283,18 +283,18 @@ def test_what_does_not_fit_says_which_limit_and_the_nearest_that_does(
     assert message in str(caught.value)
 
 
-@pytest.mark.parametrize("asked", [{}, {"mirror": True, "middle": True}, {"ends": True, "batches": 2}, {"tiles": 0}])
-def test_one_kind_at_a_time(asked: dict[str, int | bool]) -> None:
+@pytest.mark.parametrize("options", [{}, {"mirror": True, "middle": True}, {"ends": True, "batches": 2}, {"tiles": 0}])
+def test_one_kind_at_a_time(options: dict[str, int | bool]) -> None:
     """None, two, or nothing to add is asked wrongly."""
     with pytest.raises(WrongRequestError):
-        wish(**asked)  # type: ignore[arg-type]
+        asked(**options)  # type: ignore[arg-type]
 
 
 def test_what_it_buys_is_said_from_the_appraisals() -> None:
     """Before and after in the noise's unit; a factor that could not be told before is named so."""
     study = replace(PLAQUES, factors=(replace(STRENGTH, levels=(1.0, 9.0)), DIP), batches_each=1)
     plan = lay_out(study, CLOCK, 1)
-    after, _ = grown(study, plan, Wish("batches", 2))
+    after, _ = grown(study, plan, Request("batches", 2))
     first, second = appraise(study, plan, NOISE), appraise(study, after, NOISE)
     said = bought(study, first, second)
     assert first.factors[0].smallest is None
@@ -305,8 +305,8 @@ def test_what_it_buys_is_said_from_the_appraisals() -> None:
 
 def test_a_star_batch_is_no_share_of_the_grid() -> None:
     """After star tiles, a further batch still repeats the grid of its strength."""
-    plan, _ = grown(PLAQUES, lay_out(PLAQUES, CLOCK, 7), Wish("ends"))
-    _, more = grown(PLAQUES, plan, Wish("batches", 3))
+    plan, _ = grown(PLAQUES, lay_out(PLAQUES, CLOCK, 7), Request("ends"))
+    _, more = grown(PLAQUES, plan, Request("batches", 3))
     assert len(more.tiles) == 18
 
 
@@ -315,6 +315,6 @@ def test_a_factor_set_per_session_gets_sessions_of_its_own() -> None:
     warmth = Factor("warmth", (10.0, 40.0), "degC", "degC", set_per="session")
     study = replace(PLAQUES, factors=(warmth, replace(SCRUB, levels=(1.0, 5.0)), DIP))
     plan = lay_out(study, CLOCK, 1)
-    _, more = grown(study, plan, Wish("ends"))
+    _, more = grown(study, plan, Request("ends"))
     warmths = {(batch.session, batch.settings["warmth"]) for batch in more.batches}
     assert sorted(value for _, value in warmths) == [10.0, 25.0, 40.0]

@@ -92,7 +92,7 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
     study = study_read(example, "drawer-pulls")
     assert [factor.name for factor in study.factors] == ["temperature", "dwell", "surface"]
     tables = {"": "The top of the file", **{key: f"`[{key}]`" for key in _KEYS if key}}
-    tables |= {"factor": "`[[factor]]`", "response": "`[[response]]`"}
+    tables |= {"factor": "`[[factor]]`", "response": "`[[response]]`", "wish": "`[[wish]]`"}
     for table, heading in tables.items():
         section = page.split(f"\n## {heading}")[1].split("\n## ")[0]
         rows = re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)

@@ -147,7 +147,7 @@ def test_it_keeps_the_rows_below_an_unclosed_quotation_mark() -> None:
             [
                 'form.csv, line 1: the column "date" is not known. Did you mean "on"?',
                 'form.csv, line 1: the column "colour_of_eyes" is not known. Known here: tile, batch, scorer, on, grade, '
-                "condition, protocol, strokes, broke_through.",
+                "condition, protocol, strokes, broke_through, round.",
             ],
         ),
         (
@@ -411,6 +411,19 @@ def test_it_reads_rub_grades() -> None:
     ]
 
 
+def test_it_keeps_later_rub_tests_of_a_tile_beside_the_first() -> None:
+    """The column round numbers them; an empty cell is the first, and a number below 1 is a fault."""
+    text = "tile,scorer,on,grade,Round\nA3,KL,2026-10-24,4.5,\nA3,KL,2026-11-24,3,2\n"
+    reading = read("rub", text, ONE_RUB)
+    assert [(one.on.month, one.grade, one.round) for one, _ in reading.records if isinstance(one, Rub)] == [
+        (10, 4.5, 1),
+        (11, 3.0, 2),
+    ]
+    assert faults(read("rub", text.replace("4.5,", "4.5,0"), ONE_RUB)) == [
+        'form.csv, line 2: round "0" is too small: it should be 1 or more.'
+    ]
+
+
 def test_it_lists_every_fault_of_rub_grades() -> None:
     """All of them, and the rows to mend with the header."""
     text = (
@@ -439,7 +452,8 @@ def test_it_lists_every_fault_of_rub_grades() -> None:
         "4.5).",
         'form.csv, line 5: protocol "cloth-1O" is not known. Did you mean cloth-10?',
         "form.csv, line 6: grade 3,25 is not a half step. Write 3 or 3.5.",
-        "form.csv, line 7: tile A3, dry, scorer KL is already on line 3. Keep one of the two rows.",
+        "form.csv, line 7: tile A3, dry, scorer KL, round 1 is already on line 3. Keep one of the two rows, or number the "
+        "rub tests of the tile in the column round.",
         'form.csv, line 8: scorer "a name of many letters" is longer than 12 characters. Write initials or a mark, not a '
         "name.",
         "form.csv, line 8: there is no condition. Write dry or wet.",
@@ -467,7 +481,7 @@ def test_it_lists_every_fault_of_rub_grades() -> None:
 def test_it_gives_the_good_rows_and_keeps_the_bad_ones_apart() -> None:
     """For storing the good ones and mending the others."""
     reading = read("rub", "tile,scorer,on,grade\nA3,KL,2026-11-24,4\nKO,KL,2026-11-24,6\n", ONE_RUB)
-    assert [record.key for record, _ in reading.records] == [("A3", "cloth-10", "dry", "KL")]
+    assert [record.key for record, _ in reading.records] == [("A3", "cloth-10", "dry", "KL", "1")]
     assert reading.bad_rows == "tile,scorer,on,grade\nKO,KL,2026-11-24,6\n"
     mended = read("rub", reading.bad_rows.replace(",6", ",5"), ONE_RUB)
     assert mended.records == ((Rub("KO", "KL", DAY, 5.0, "dry", "cloth-10"), 2),)

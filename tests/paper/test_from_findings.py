@@ -8,8 +8,9 @@ from typing import get_args
 
 import pytest
 
+from tilestudy.analysis.find import find
 from tilestudy.analysis.findings import Verdict
-from tilestudy.analysis.study_findings import StudyFindings, find
+from tilestudy.analysis.study_findings import StudyFindings
 from tilestudy.paper.content import Handout
 from tilestudy.paper.from_findings import (
     PAIR_CAPTIONS,
@@ -193,3 +194,14 @@ def test_captions_say_what_the_bars_are() -> None:
     assert chart is not None
     assert "Bars" not in chart.caption
     assert "colour" not in chart.caption
+
+
+def test_grades_are_drawn_as_chances_to_pass() -> None:
+    """From 0 to 100 %, tiles at the top that passed and at the bottom that did not; the caption says so."""
+    chart = main_effects_chart(found_in(STUDY, grade=4.0), "rub_dry")
+    assert chart is not None
+    assert chart.response == "chance to pass the dry rub, %"
+    assert chart.limits == (0.0, 100.0)
+    assert {point.value for panel in chart.panels for point in panel.points} == {0.0, 100.0}
+    assert all(0 <= level.mean <= 100 for panel in chart.panels for level in panel.levels)
+    assert "at the top those that passed (median grade 4 or better), at the bottom the others." in chart.caption

@@ -99,4 +99,4 @@ def test_additive_linear_temperature_model_matches_pbkrtest(bars):
     assert slope.ddf == pytest.approx(4.0, abs=1e-6)
     assert fit.test(np.eye(5)[1]).p == pytest.approx(0.0618893358, rel=1e-5)
     assert (coating.value, coating.se, coating.ddf) == pytest.approx((29.3333333, 9.877725, 15.0), rel=1e-6)
-    assert fit.variance == pytest.approx({"heat": 891.7, "residual": 292.7}, abs=0.06)
+    assert fit.variance == pytest.approx({"heat": 891.748706, "residual": 292.708333}, rel=1e-6)

@@ -81,7 +81,7 @@ def test_it_is_a_plain_sqlite_file_with_foreign_keys_and_a_write_ahead_log(book:
     ours = (
         "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND name NOT LIKE '%sqlite%'"
     )
-    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (11,)
+    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (12,)
     conn.close()
 
 
@@ -462,6 +462,45 @@ def test_it_brings_an_older_file_up_to_date_with_its_data(path: Path, monkeypatc
     with StudyBook(path) as book:
         assert book.studies() == ("plaques",)
         assert all(book.current("plaques", kind) == [] for kind in KINDS)
+
+
+def test_it_takes_rub_grades_of_a_book_without_rounds_as_first_rounds(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The old grades are read, their form is known again, a correction finds them, and a second round stands beside."""
+    with monkeypatch.context() as patch:
+        patch.setattr(migrations, "STEPS", migrations.STEPS[:4])
+        with StudyBook(path) as old:
+            old.save_plan("plaques", SMALL, 'name = "plaques"', NOW)
+    conn = sqlite3.connect(path)
+    key = '["A3", "cloth-10", "dry", "KL"]'
+    said = (
+        '{"tile": "A3", "scorer": "KL", "on": "2026-11-24", "grade": 4.5, "condition": "dry", "protocol": "cloth-10", '
+        '"strokes": null, "broke_through": null}'
+    )
+    conn.execute(
+        "INSERT INTO entries (study_id, kind, record_key, entered_at, source, source_line) "
+        "VALUES (1, 'rub', ?, '2026-11-24T18:30:00+00:00', 'rub.csv', 2)",
+        [key],
+    )
+    conn.execute(
+        "INSERT INTO rub_grades (entry_id, tile_id, scorer, rubbed_on, grade, condition, protocol) "
+        "VALUES (1, 1, 'KL', '2026-11-24', 4.5, 'dry', 'cloth-10')"
+    )
+    conn.execute(
+        "INSERT INTO form_rows (study_id, source, kind, record_key, said, read_at) VALUES (1, 'rub.csv', 'rub', ?, ?, '2026-11-24')",
+        [key, said],
+    )
+    conn.commit()
+    conn.close()
+    with StudyBook(path) as book:
+        assert [kept.record for kept in book.current("plaques", "rub")] == [rub(4.5)]
+        assert book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW, is_form=True) == Outcome(unchanged=1)
+        assert len(book.record("plaques", "rub", [(rub(3.5), None)], "command line", NOW).corrected) == 1
+        assert book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW, is_form=True) == Outcome(unchanged=1)
+        again = replace(rub(2.0), on=date(2026, 12, 24), round=2)
+        assert book.record("plaques", "rub", [(again, 3)], "rub.csv", NOW, is_form=True).added == (again,)
+        assert [kept.record for kept in book.current("plaques", "rub")] == [rub(3.5), again]
 
 
 def test_it_refuses_a_book_of_a_newer_version(book: StudyBook, path: Path) -> None:

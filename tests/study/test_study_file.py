@@ -5,7 +5,7 @@ import pytest
 from tilestudy.colour.names import colour_named
 from tilestudy.errors import FaultyFileError
 from tilestudy.study.file import read_study
-from tilestudy.study.records import Study
+from tilestudy.study.records import Study, Wish
 from tilestudy.trade.library import known_metals, process, process_ids, protocols, thickness_mm
 from tilestudy.trade.template import study_text
 
@@ -141,3 +141,64 @@ def test_quantities_without_a_unit_are_not_taken_for_names() -> None:
     assert faults(text)[0].endswith(
         'levels such as "15 s" look like quantities, but the factor has no unit. Add unit = "...", or spacing = "steps" to take them as names.'
     )
+
+
+WISHES = """
+[[response]]
+name = "gloss"
+unit = "GU"
+[[wish]]
+of = "mottle"
+good = 1
+useless = 4.0
+[[wish]]
+of = "dip_time"
+good = "0.5 min"
+useless = 90
+weight = 0.5
+[[wish]]
+of = "gloss"
+good = "40 GU"
+useless = [20, 60]
+"""
+
+
+def test_wishes_are_read_in_the_units_of_what_they_are_about() -> None:
+    """A factor's in its stored unit, whatever the unit written; a pair where both sides are worse."""
+    assert read(FIRST + WISHES).wishes == (
+        Wish("mottle", 1.0, 4.0),
+        Wish("dip_time", 30.0, 90.0, 0.5),
+        Wish("gloss", 40.0, (20.0, 60.0)),
+    )
+    assert read(FIRST).wishes == ()
+
+
+@pytest.mark.parametrize(
+    ("wish", "line", "says"),
+    [
+        ('of = "glos"\ngood = 1\nuseless = 2', 2, 'of = "glos" is nothing that can be wished for. Did you mean "gloss"?'),
+        ("good = 1\nuseless = 2", 1, 'a wish has to say of what: write of = "mottle", "gloss", "strength", "dip_time" or "scrub_cycles".'),
+        ('of = "gloss"\ngood = 1', 2, "a wish needs useless, such as useless = 4.0."),
+        ('of = "gloss"\ngood = 2\nuseless = 2', 4, "good and useless are the same, 2; they must differ."),
+        ('of = "gloss"\ngood = 70\nuseless = [20, 60]', 4, "useless = [20, 60] should hold one value below good and one above it, lower first."),
+        ('of = "gloss"\ngood = [1, 2]\nuseless = 2', 3, "good = [1, 2] should be one value."),
+        ('of = "gloss"\ngood = true\nuseless = 2', 3, "good: True is no value. Write a number, or a number with its unit in quotes."),
+        ('of = "gloss"\ngood = "4 mm"\nuseless = 2', 3, 'good: "4 mm" is not a value of gloss, which is given in GU.'),
+        ('of = "dip_time"\ngood = 30\nuseless = "4 mm"', 4, 'useless: "4 mm" is not a setting of dip time, which is given in s.'),
+        ('of = "gloss"\ngood = 1\nuseless = 2\nweight = 0', 5, "weight must be above 0; leave out a wish that does not count."),
+        ('of = "gloss"\nbad = 1\ngood = 1\nuseless = 2', 3, 'the key "bad" is not known in [wish]. Known here: of, good, useless, weight.'),
+        ('of = "gloss"\ngood = 1\nuseless = 2\n[[wish]]\nof = "gloss"\ngood = 1\nuseless = 2', 6, '"gloss" has a wish already; give one for each thing wished.'),
+    ],
+)  # fmt: skip
+def test_a_faulty_wish_is_told_at_its_line(wish: str, line: int, says: str) -> None:
+    """What is wrong, where, and what to write."""
+    text = FIRST + '[[response]]\nname = "gloss"\nunit = "GU"\n[[wish]]\n' + wish + "\n"
+    first = line_of(text, "[[wish]]")
+    assert faults(text) == [f"study.toml, line {first + line - 1}: {says}"]
+
+
+def test_wishes_need_numbers_to_be_about() -> None:
+    """Named levels have no better or worse."""
+    text = FIRST.replace('unit = "s"\nlevels = [10, 30, 90]\nspacing = "geometric"', 'levels = ["short", "long"]')
+    told = faults(text + '[[wish]]\nof = "dip_time"\ngood = 1\nuseless = 2\n')
+    assert told[0].endswith("is a factor with named levels, which have no better or worse. Wish for a number instead.")

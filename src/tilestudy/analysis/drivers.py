@@ -1,7 +1,7 @@
 """From a frame of observations to what drives a response.
 
 Each response is fitted by REML with a random intercept for the batch (when there are several), the session (when
-there are several), and the tile and the scorer (when tiles have several rows and there are several scorers). Tests
+there are several), and the tile (when tiles have several rows). Rub grades and strokes go to `durability` and `strokes`. Tests
 and ranges are Kenward & Roger's (`tilestudy.analysis.mixed`).
 
 The rule for a verdict stands in `tilestudy.analysis.work`: "drives" needs both a p of at most 0.05 after Holm's
@@ -12,23 +12,21 @@ Sources: Holm (1979), Scand. J. Statist. 6:65; the batch as whole plot: Yates (1
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+from collections.abc import Sequence
+from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from tilestudy.analysis import wording
 from tilestudy.analysis.drift import drift_within
-from tilestudy.analysis.findings import InteractionGrid, ResponseFindings, ResponseSpec
-from tilestudy.analysis.mixed import Array
+from tilestudy.analysis.findings import Drift, InteractionGrid, ResponseFindings, ResponseSpec
 from tilestudy.analysis.model import build_model
 from tilestudy.analysis.naming import Show, show_plainly
+from tilestudy.analysis.passing import Drawn
 from tilestudy.analysis.telling import cautions, sentences
 from tilestudy.analysis.usable import usable
 from tilestudy.analysis.work import Work
-from tilestudy.study.records import Factor, Setting
+from tilestudy.study.records import Factor
 
 
 def analyse(
@@ -47,7 +45,7 @@ def analyse(
     ----------
     frame : frame
         One row for each observation: `tile`, `batch`, `session`, one column for each factor (stored units or names;
-        what was really done where that is known), `y`, and where people judged, `scorer`. Optional: `reference`, True for
+        what was really done where that is known), and `y`. Optional: `reference`, True for
         tiles of one and the same treatment made first, middle and last in a batch (they count as tiles, but not among
         those that pass, and tell whether a batch drifts), and `order`, the place in the batch's run order (without it
         the order of the rows is taken).
@@ -84,9 +82,14 @@ def analyse(
     data = usable(frame, factors, response, study)
     model = build_model(data.tiles, factors, show, batch_word, wording.value_of(response))
     work = Work(data, model, {factor.name: factor for factor in factors}, response, show, batch_word, level)
+    return gather(work, drift_within(data, response.smallest_that_matters, level))
+
+
+def gather(work: Work, drift: Drift | None, drawn: Drawn | None = None) -> ResponseFindings:
+    """Judge every term, and put terms, sentences and charts' values together."""
+    response, model, level = work.spec, work.model, work.level
     terms = work.terms()
     variance = work.variance(terms)
-    drift = drift_within(data, response.smallest_that_matters, level)
     long, brief = sentences(work, terms, variance, drift)
     bare = ResponseFindings(
         name=response.name,
@@ -116,6 +119,7 @@ def analyse(
         scale=work.scale,
         drift=drift,
         spoken=response.spoken,
+        drawn=drawn,
     )
     return replace(
         bare,
@@ -126,76 +130,7 @@ def analyse(
 
 def _strongest(found: ResponseFindings) -> InteractionGrid | None:
     pairs = [term for term in found.terms if term.kind == "pair"]
-    if not pairs or found.fit is None:
+    if not pairs or (found.fit is None and found.drawn is None):
         return None
     best = min(pairs, key=lambda term: (term.p if term.p is not None else 2.0, -abs(term.effect)))
     return found.interaction(*best.factors)
-
-
-@dataclass(frozen=True)
-class ColourEffect:
-    """Predicted colours at the two ends of a factor, and how far apart they are (CIEDE2000).
-
-    `lab_low` and `lab_high` are CIE L*a*b* at `setting_low` and `setting_high`, averaged over the other factors.
-    """
-
-    factor: str
-    setting_low: Setting
-    setting_high: Setting
-    lab_low: tuple[float, float, float]
-    lab_high: tuple[float, float, float]
-    difference: float
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the effect as plain values, ready for JSON."""
-        return {
-            "factor": self.factor,
-            "setting_low": self.setting_low,
-            "setting_high": self.setting_high,
-            "lab_low": list(self.lab_low),
-            "lab_high": list(self.lab_high),
-            "difference": self.difference,
-        }
-
-
-def colour_effects(
-    L: ResponseFindings,
-    a: ResponseFindings,
-    b: ResponseFindings,
-    difference: Callable[[Array, Array], Array],
-) -> tuple[ColourEffect, ...]:
-    """Work out how far each factor moves the predicted colour.
-
-    Parameters
-    ----------
-    L, a, b : ResponseFindings
-        Of the same tiles.
-    difference : callable
-        Colour difference of two (..., 3) arrays of CIE L*a*b*: CIEDE2000.
-
-    Returns
-    -------
-    tuple of ColourEffect
-        One for each factor, the largest difference first. Named levels: the two that lie farthest apart.
-    """
-    effects = []
-    for name, coding in L.model.codings.items():
-        levels = [
-            level
-            for level in coding.levels
-            if all(name in f.model.codings and level in f.model.codings[name].levels for f in (a, b))
-        ]
-        if len(levels) < 2:
-            continue
-        labs = {level: tuple(f.predict({name: level}).value for f in (L, a, b)) for level in levels}
-        named = any(isinstance(level, str) for level in levels)
-        pairs = list(combinations(levels, 2)) if named else [(levels[0], levels[-1])]
-        gaps = [float(difference(np.asarray(labs[low]), np.asarray(labs[high]))) for low, high in pairs]
-        best = int(np.argmax(gaps))
-        low, high = pairs[best]
-        effects.append(ColourEffect(name, low, high, _triple(labs[low]), _triple(labs[high]), gaps[best]))
-    return tuple(sorted(effects, key=lambda effect: -effect.difference))
-
-
-def _triple(values: tuple[float, ...]) -> tuple[float, float, float]:
-    return values[0], values[1], values[2]

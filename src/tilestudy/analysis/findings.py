@@ -10,6 +10,7 @@ import numpy as np
 
 from tilestudy.analysis.mixed import Array, Estimate, MixedFit
 from tilestudy.analysis.model import CodedModel, LeftOut
+from tilestudy.analysis.passing import Chances, Drawn
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Response, SetPer, Setting
 
@@ -20,7 +21,7 @@ LEAST_DF = 0.8
 """Degrees of freedom below which a range would say nothing, so none is given."""
 
 Verdict = Literal["drives", "may drive", "no sign", "not settled", "cannot tell"]
-Kind = Literal["lightness", "redness", "yellowness", "grade", "number"]
+Kind = Literal["lightness", "redness", "yellowness", "grade", "strokes", "number"]
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,8 @@ class ResponseSpec:
     Attributes
     ----------
     name, label, unit : str
-        "L", "L*", "L*" for lightness; a grade has no unit.
-    kind : "lightness", "redness", "yellowness", "grade" or "number"
+        "L", "L*", "L*" for lightness; changes of the chance to pass are in (percentage) "points".
+    kind : "lightness", "redness", "yellowness", "grade", "strokes" or "number"
         Chooses the words: a tile darkens, a grade falls.
     about : str
         Stage or condition, for people: "cured", "dry rub, 10 strokes".
@@ -79,9 +80,26 @@ def distance_spec(asked: str, stage: str = "") -> ResponseSpec:
 
 
 def grade_spec(condition: str = "dry", passing: float | None = None, about: str = "") -> ResponseSpec:
-    """Describe the rub grade of one condition: half a step is the smallest change the scale can show."""
+    """Describe the rub grade of one condition: told as the chance to pass.
+
+    A change of 10 percentage points is taken as the smallest that matters (common practice, no source).
+    """
     name, label = f"rub_{condition}", f"{condition} rub grade"
-    return ResponseSpec(name, label, "", "grade", about, 0.5, passing, "higher")
+    return ResponseSpec(name, label, "points", "grade", about, 10.0, passing, "higher")
+
+
+def strokes_spec(condition: str = "dry", about: str = "") -> ResponseSpec:
+    """Describe the strokes until bare metal shows in one condition; changes are ratios, and any counts."""
+    return ResponseSpec(
+        f"strokes_{condition}",
+        f"strokes to bare metal, {condition} rub",
+        "times",
+        "strokes",
+        about,
+        None,
+        None,
+        "higher",
+    )
 
 
 def number_spec(response: Response, about: str = "", smallest: float | None = None) -> ResponseSpec:
@@ -264,11 +282,12 @@ class ResponseFindings:
     left_out : tuple of LeftOut
         Terms that could not be looked at, with the reason.
     variance : mapping of str to float or None
-        Squared standard deviations in unit squared: "batch", "session", "tile", "scorer", and "scoring" or "repeats"
+        Squared standard deviations in unit squared: "batch", "session", "tile", "scorer" (grades), and "repeats"
         for several rows of one tile. None: cannot be told from these tiles.
     sentences, brief, cautions : tuple of str
         Plain sentences, the most telling first; the few of them that fit a handout; what to keep in mind.
     main_effects : mapping of str to tuple of LevelMean
+        Grades: chances to pass, percent.
     strongest_interaction : InteractionGrid or None
         The pair of factors with the clearest (smallest p) interaction.
     pass_counts : mapping of str to tuple of PassCount
@@ -276,7 +295,10 @@ class ResponseFindings:
     drift : Drift or None
         Within batches, from reference tiles; None without them.
     fit : MixedFit or None
-        Of (y - `shift`) / `scale`; None when every value is the same.
+        Of (y - `shift`) / `scale`; None when every value is the same, for grades and for strokes.
+    drawn : Drawn or None
+        Of grades the chance to pass: `predict` and `main_effects` are then in percent, effects in percentage points. Of
+        strokes those that half of the tiles stand; effects are ratios. `variance` is on the hidden scale of either.
     spoken : str
         The response within a sentence: "L*", "the dry rub grade", "the difference from dark brown".
     """
@@ -308,6 +330,12 @@ class ResponseFindings:
     scale: float = 1.0
     drift: Drift | None = None
     spoken: str = ""
+    drawn: Drawn | None = field(default=None, repr=False)
+
+    @property
+    def chances(self) -> Chances | None:
+        """Of grades: the chance to pass, with the fit that it comes from."""
+        return self.drawn if isinstance(self.drawn, Chances) else None
 
     @property
     def drivers(self) -> tuple[str, ...]:
@@ -328,7 +356,7 @@ class ResponseFindings:
         raise KeyError(name)
 
     def predict(self, settings: Mapping[str, Setting], level: float = 0.95) -> Estimate:
-        """Predict the mean of tiles made at these settings, in new batches.
+        """Predict the mean of tiles made at these settings, in new batches; for grades the chance to pass, percent.
 
         Parameters
         ----------
@@ -348,7 +376,20 @@ class ResponseFindings:
         NotEnoughError
             For a named level that no tile had.
         """
+        beyond = self._beyond(settings)
+        if self.drawn is not None:
+            found = replace(self.drawn.estimate(self.drawn.at(settings), level), beyond=beyond)
+            return found if self.ranged else Estimate(found.value, beyond=beyond)
         row = self.model.row(settings)
+        if self.fit is None:
+            return Estimate(self.constant or 0.0, beyond=beyond)
+        found = replace(rescaled(self.fit.contrast(row, level), self.scale, self.shift), beyond=beyond)
+        if not self.ranged or (found.ddf is not None and found.ddf < LEAST_DF):
+            return Estimate(found.value, beyond=beyond)
+        return found
+
+    def _beyond(self, settings: Mapping[str, Setting]) -> tuple[str, ...]:
+        """Factors whose setting lies outside what the tiles covered."""
         beyond = []
         for name, coding in self.model.codings.items():
             value = settings.get(name)
@@ -358,12 +399,7 @@ class ResponseFindings:
                 slack = 1e-6 * (high - low)
                 if not min(low, *ends) - slack <= value <= max(high, *ends) + slack:
                     beyond.append(name)
-        if self.fit is None:
-            return Estimate(self.constant or 0.0, beyond=tuple(beyond))
-        found = replace(rescaled(self.fit.contrast(row, level), self.scale, self.shift), beyond=tuple(beyond))
-        if not self.ranged or (found.ddf is not None and found.ddf < LEAST_DF):
-            return Estimate(found.value, beyond=tuple(beyond))
-        return found
+        return tuple(beyond)
 
     def level_means(self, name: str, level: float = 0.95) -> tuple[LevelMean, ...]:
         """Return the mean at each level of a factor, with ranges made for comparing them."""
@@ -375,10 +411,12 @@ class ResponseFindings:
 
     def _compared(self, points: Sequence[Mapping[str, Setting]], level: float) -> list[Estimate]:
         """Predict each point, with the range of its difference from the average of the points, shifted to it."""
-        rows = np.array([self.model.row(point) for point in points])
-        values = [self.predict(point).value for point in points]
         named = set(points[0])
         judged = all(term.p is not None for term in self.terms if named.issuperset(term.factors))
+        if self.drawn is not None and judged:
+            return self.drawn.compared([self.drawn.at(point) for point in points], level)
+        rows = np.array([self.model.row(point) for point in points])
+        values = [self.predict(point).value for point in points]
         if self.fit is None or self.fit.perfect or not judged:
             return [Estimate(value) for value in values]
         return [
@@ -412,6 +450,7 @@ class ResponseFindings:
             "name": self.name,
             "label": self.label,
             "unit": self.unit,
+            "unit_of_levels": {"grade": "%", "strokes": "strokes"}.get(self.kind, self.unit),
             "about": self.about,
             "n_rows": self.n_rows,
             "n_tiles": self.n_tiles,

@@ -69,7 +69,22 @@ def value_frame(tiles: pd.DataFrame, values: Iterable[Value], response: str) -> 
     return tiles.merge(pd.DataFrame(rows, columns=["tile", "y"]), on="tile", how="inner", sort=False)
 
 
-def rub_frame(tiles: pd.DataFrame, rubs: Iterable[Rub], condition: str) -> pd.DataFrame:
-    """Return one row for each score under one condition: the grade in ``y``, and the `scorer`."""
-    rows = [(one.tile, one.scorer, one.grade) for one in rubs if one.condition == condition]
+def rub_frame(tiles: pd.DataFrame, rubs: Iterable[Rub], condition: str, round: int = 1) -> pd.DataFrame:
+    """Return one row for each score under one condition in one round: the grade in ``y``, and the `scorer`."""
+    rows = [(one.tile, one.scorer, one.grade) for one in rubs if (one.condition, one.round) == (condition, round)]
     return tiles.merge(pd.DataFrame(rows, columns=["tile", "scorer", "y"]), on="tile", how="inner", sort=False)
+
+
+def strokes_frame(tiles: pd.DataFrame, rubs: Iterable[Rub], condition: str, round: int = 1) -> pd.DataFrame:
+    """Return one row for each count of strokes under one condition in one round.
+
+    The strokes are in ``y``; ``came`` is True where bare metal showed at that stroke, False where it had not come by then.
+    Where that was not noted the strokes are taken as those to bare metal.
+    """
+    rows = [
+        (one.tile, one.scorer, one.strokes, one.broke_through is not False)
+        for one in rubs
+        if (one.condition, one.round) == (condition, round) and one.strokes
+    ]
+    counts = pd.DataFrame(rows, columns=["tile", "scorer", "y", "came"])
+    return tiles.merge(counts, on="tile", how="inner", sort=False)

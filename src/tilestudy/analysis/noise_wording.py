@@ -1,4 +1,4 @@
-"""Sentences about noise: batches, tiles, sessions, scorers, and whether a batch drifts."""
+"""Sentences about noise: batches, tiles, sessions, repeats, and whether a batch drifts."""
 
 from __future__ import annotations
 
@@ -67,28 +67,14 @@ def session_sentence(variance: Mapping[str, float | None], spec: ResponseSpec, b
     return f"Sessions differ by about {scatter(session, spec)} {beyond}{rough}."
 
 
-def scoring_sentence(variance: Mapping[str, float | None], spec: ResponseSpec) -> str:
-    """Say how far scores or repeated measurements of one tile lie apart; nothing where each tile has one value."""
-    scoring, scorer, repeats = variance.get("scoring"), variance.get("scorer"), variance.get("repeats")
-    if repeats is not None:
-        if next_to_nothing(repeats, variance):
-            return "Repeated measurements of one tile show no scatter that could be told from chance."
-        return f"Repeated measurements of one tile scatter by about {scatter(repeats, spec)}."
-    if scoring is None:
+def repeats_sentence(variance: Mapping[str, float | None], spec: ResponseSpec) -> str:
+    """Say how far repeated measurements of one tile lie apart; nothing where each tile has one value."""
+    repeats = variance.get("repeats")
+    if repeats is None:
         return ""
-    if scorer is None:
-        if next_to_nothing(scoring, variance):
-            return "Scores of one tile agree."
-        return f"Single scores of one tile scatter by about {scatter(scoring, spec)}."
-    if next_to_nothing(scorer, variance):
-        lean = "No scorer leans up or down by more than chance would have it"
-        if next_to_nothing(scoring, variance):
-            return f"{lean}, and scores of one tile agree."
-        return f"{lean}; single scores of one tile scatter by about {scatter(scoring, spec)}."
-    lean = f"On one and the same tile scorers lean about {scatter(scorer, spec)} up or down"
-    if next_to_nothing(scoring, variance):
-        return f"{lean}; beyond that their scores agree."
-    return f"{lean}, and single scores scatter by about {scatter(scoring, spec)} more."
+    if next_to_nothing(repeats, variance):
+        return "Repeated measurements of one tile show no scatter that could be told from chance."
+    return f"Repeated measurements of one tile scatter by about {scatter(repeats, spec)}."
 
 
 def drift_sentence(found: Drift, spec: ResponseSpec, batch_word: str) -> str:

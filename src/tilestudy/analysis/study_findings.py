@@ -6,30 +6,23 @@ Pure: from records to a `StudyFindings`. Stages are never pooled, dry and wet ru
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from statistics import fmean, median
 from typing import Any
 
 import pandas as pd
 
-from tilestudy.analysis import wording
-from tilestudy.analysis.drivers import ColourEffect, analyse, colour_effects
-from tilestudy.analysis.findings import (
-    ResponseFindings,
-    ResponseSpec,
-    colour_spec,
-    distance_spec,
-    grade_spec,
-    number_spec,
-)
-from tilestudy.analysis.frames import colour_frame, rub_frame, tiles_as_made, value_frame
+from tilestudy.analysis.agreement import Agreement
+from tilestudy.analysis.colour_findings import ColourFindings
+from tilestudy.analysis.colour_responses import CHROMA_EXPLAINED, MOTTLE_EXPLAINED
+from tilestudy.analysis.findings import ResponseFindings
+from tilestudy.analysis.lenth import Unreplicated
 from tilestudy.analysis.numbers import significant
-from tilestudy.colour.difference import ciede2000
+from tilestudy.analysis.trust_records import Trust
+from tilestudy.analysis.trust_wording import study_sentences
 from tilestudy.colour.names import name_of
-from tilestudy.errors import NotEnoughError
 from tilestudy.study.language import capital, listed
-from tilestudy.study.records import BatchLog, Made, Plan, Reading, Rub, Setting, Study, Value
+from tilestudy.study.records import Plan, Setting, Study
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
 Lab = tuple[float, float, float]
@@ -54,6 +47,12 @@ class TileSeen:
     values: Mapping[str, float] = field(default_factory=dict)
 
 
+BESIDE = ("chroma", "mottle", "drift_L", "drift", "stage")
+"""Responses that nobody asked for by name: told in full only where a factor stands out."""
+
+EXPLAINED = {"chroma": CHROMA_EXPLAINED, "mottle": MOTTLE_EXPLAINED}
+
+
 @dataclass(frozen=True)
 class Block:
     """A heading with its sentences, as printed by `drivers`."""
@@ -74,13 +73,22 @@ class StudyFindings:
     tiles : tuple of TileSeen
         In run order, spoiled ones left out.
     responses : mapping of str to ResponseFindings
-        By name: L, a, b, to_target, rub_dry, rub_wet, and the declared ones.
-    colour_changes : tuple of ColourEffect
-        How far each factor moves the predicted colour, CIEDE2000, the largest first.
+        By name: L, a, b, to_target, chroma, mottle, drifts, stage, rub_dry, rub_wet (rub_dry_2: its second round), strokes,
+        and the declared ones.
+    colour : ColourFindings or None
+        Colour as one thing.
     best : TileSeen or None
         The tile nearest the target among those that pass.
     not_yet : tuple of str
         Responses that could not be analysed, with the reason.
+    made, colours : frame
+        The tiles as made, and those with a mean colour.
+    trusts : mapping of str to Trust
+        How far the model of a response can be trusted, by its name.
+    agreements : mapping of str to Agreement
+        How far scorers agree, by the name of the response.
+    single : mapping of str to Unreplicated
+        Responses judged by Lenth's method, since nothing was made twice.
     """
 
     study: Study
@@ -88,20 +96,44 @@ class StudyFindings:
     stage: str
     tiles: tuple[TileSeen, ...]
     responses: Mapping[str, ResponseFindings]
-    colour_changes: tuple[ColourEffect, ...]
+    colour: ColourFindings | None
     best: TileSeen | None
     not_yet: tuple[str, ...]
     word: str = "batch"
     notes: tuple[str, ...] = field(default=())
+    made: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
+    colours: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
+    trusts: Mapping[str, Trust] = field(default_factory=dict)
+    agreements: Mapping[str, Agreement] = field(default_factory=dict)
+    single: Mapping[str, Unreplicated] = field(default_factory=dict)
+
+    def told(self) -> list[str]:
+        """Names of the responses told in full: not a* and b*, which stand in the table, nor what was looked at in vain."""
+        return [
+            name
+            for name, one in self.responses.items()
+            if name not in ("a", "b") and (name not in BESIDE or _stands_out(one))
+        ]
 
     def blocks(self) -> list[Block]:
         """Return headings with plain sentences: colour, durability, declared responses, the best tile, cautions."""
         found = []
-        if self.colour_changes:
+        if "L" in self.responses:
             found.append(Block(f"Colour ({self.stage})", tuple(self.colour_sentences())))
-        for name, one in self.responses.items():
-            if name not in ("L", "a", "b"):
-                found.append(Block(heading(one), one.sentences))
+        for name in self.told():
+            if name == "L":
+                continue
+            one = self.responses[name]
+            agreed = self.agreements[name].sentences() if name in self.agreements else ()
+            explained = tuple(EXPLAINED[name] for _ in "1" if name in EXPLAINED)
+            found.append(Block(heading(one), (*explained, *one.sentences, *agreed)))
+        found += [
+            Block(f"{capital(lone.spec.label)}: nothing was made twice", lone.sentences())
+            for lone in self.single.values()
+        ]
+        if quiet := [one.label for name, one in self.responses.items() if name in BESIDE and not _stands_out(one)]:
+            found.append(Block("Also looked at", (f"No factor stands out from the noise in {listed(quiet)}.",)))
+        found.append(Block("Look again at", tuple(self.look_again())))
         if self.best_sentences():
             found.append(Block("Best tile seen", tuple(self.best_sentences())))
         found.append(Block("What to keep in mind", tuple(self.unknown())))
@@ -109,33 +141,12 @@ class StudyFindings:
 
     def colour_sentences(self) -> list[str]:
         """Say how far each factor moves the colour as one thing, then what lightness does; a* and b* stand in the table."""
-        return [*self.colour_change_sentences(), *self.responses["L"].sentences]
+        whole = self.colour.sentences() if self.colour is not None else []
+        return [*whole, *(one for one in self.responses["L"].sentences if one not in whole)]
 
-    def colour_change_sentences(self) -> list[str]:
-        """Say how far each factor moves the predicted colour, in CIEDE2000 and in names, the largest first."""
-        sentences: list[str] = []
-        for effect in self.colour_changes:
-            factor = self.study.factor(effect.factor)
-            before, after = name_of(effect.lab_low), name_of(effect.lab_high)
-            names = f"from {before} to {after}" if before != after else f"within {before}"
-            explain = "" if sentences else " (1 is just visible side by side, 5 is plain to see)"
-            run = wording.span(effect.setting_low, effect.setting_high, factor, show)
-            verdicts = {
-                term.verdict
-                for name in ("L", "a", "b")
-                for term in self.responses[name].terms
-                if term.kind in ("main", "bend") and term.factors == (effect.factor,)
-            }
-            doubt = ""
-            if "cannot tell" in verdicts:
-                doubt = f"; the luck of one {self.word} could do as much"
-            elif not verdicts & {"drives", "may drive"}:
-                doubt = "; noise alone could do as much"
-            sentences.append(
-                f"{capital(run)} the predicted colour moves by {plain_number(effect.difference, 2)} CIEDE2000{explain}, "
-                f"{names}{doubt}."
-            )
-        return sentences
+    def look_again(self) -> list[str]:
+        """Say which tiles, batches or zones make the models doubtful, each once."""
+        return list(study_sentences(list(self.trusts.values())))
 
     def best_sentences(self) -> list[str]:
         """Say which tile came nearest the wish among those that pass, and with which settings."""
@@ -180,6 +191,8 @@ class StudyFindings:
     def unknown(self) -> list[str]:
         """Say what these tiles do not tell."""
         said = list(self.not_yet) + list(self.notes)
+        if self.colour is not None:
+            said += self.colour.cautions()
         for one in self.responses.values():
             said += [caution for caution in one.cautions if caution not in said]
         metal = self.study.metal
@@ -211,11 +224,13 @@ class StudyFindings:
         parts = [f"for {listed(varied)}"] if varied else []
         return ", ".join([*parts, *([f"at {listed(alike)}"] if alike else [])])
 
-    def table(self) -> str:
-        """Return all tests as an aligned table, for those who want the numbers."""
+    def table(self, everything: bool = False) -> str:
+        """Return the tests as an aligned table, for those who want the numbers; `everything`: of what was quiet too."""
         head = ("response", "term", "judged by", "change", "95 % range", "df", "ddf", "F", "p", "verdict")
-        rows = [head]
+        rows = [head, *(self.colour.rows() if self.colour is not None else [])]
         for one in self.responses.values():
+            if one.name in BESIDE and not _stands_out(one) and not everything:
+                continue
             label = f"{one.label} ({show_unit(one.unit)})" if one.kind == "number" and one.unit else one.label
             for term in one.terms:
                 unit = f" {term.unit}" if one.kind not in ("number", "grade") else ""
@@ -258,7 +273,9 @@ class StudyFindings:
                 for f in self.study.factors
             ],
             "responses": {name: one.as_dict() for name, one in self.responses.items()},
-            "colour_changes": [effect.as_dict() for effect in self.colour_changes],
+            "colour": None if self.colour is None else self.colour.as_dict(),
+            "agreement": {name: one.as_dict() for name, one in self.agreements.items()},
+            "look_again": self.look_again(),
             "best": None if self.best is None else {"tile": self.best.tile, "settings": dict(self.best.settings)},
             "not_known": self.unknown(),
         }
@@ -272,132 +289,10 @@ def heading(one: ResponseFindings) -> str:
     return f"{label} ({show_unit(one.unit)})" if one.unit else label
 
 
+def _stands_out(one: ResponseFindings) -> bool:
+    """Tell whether a factor clearly moves the response."""
+    return any(term.verdict == "drives" for term in one.terms)
+
+
 def _signed(value: float) -> str:
     return ("+" if value > 0 else "") + significant(value, 3)
-
-
-def find(
-    study: Study,
-    plan: Plan,
-    word: str,
-    made: Iterable[Made],
-    logs: Iterable[BatchLog],
-    readings: Iterable[Reading],
-    values: Iterable[Value],
-    rubs: Iterable[Rub],
-    stage: str | None = None,
-) -> StudyFindings:
-    """Analyse everything recorded of a study.
-
-    Parameters
-    ----------
-    word : str
-        What the bench calls a batch.
-    stage : str, optional
-        Stage of the colour readings; the study's own by default.
-
-    Raises
-    ------
-    NotEnoughError
-        When nothing at all can be analysed yet.
-    """
-    stage = stage or study.stage
-    readings, values, rubs = list(readings), list(values), list(rubs)
-    tiles = tiles_as_made(study, plan, made, logs)
-    colours = colour_frame(tiles, readings, stage)
-    responses: dict[str, ResponseFindings] = {}
-    not_yet: list[str] = []
-
-    def try_one(frame: pd.DataFrame, spec: ResponseSpec) -> None:
-        try:
-            responses[spec.name] = analyse(frame, study.factors, spec, show=show, batch_word=word, study=study.name)
-        except NotEnoughError as error:
-            if str(error) not in not_yet:
-                not_yet.append(str(error))
-
-    if study.target or readings:
-        try_one(colours.assign(y=colours["L"]), colour_spec("L", stage))
-        if "L" in responses:
-            try_one(colours.assign(y=colours["a"]), colour_spec("a", stage))
-            try_one(colours.assign(y=colours["b"]), colour_spec("b", stage))
-            if study.target and study.target.lab is not None:
-                distance = ciede2000(colours[["L", "a", "b"]].to_numpy(dtype=float), study.target.lab)
-                try_one(colours.assign(y=distance), distance_spec(study.target.asked, stage))
-    for condition in study.rub.conditions if study.rub else ():
-        passing = study.rub.passing if study.rub else None
-        try_one(rub_frame(tiles, rubs, condition), grade_spec(condition, passing))
-    for response in study.responses:
-        try_one(value_frame(tiles, values, response.name), number_spec(response))
-    if not responses:
-        raise NotEnoughError("\n".join(not_yet) or "This study asks for no colour, no rub test and no other response.")
-    changes: tuple[ColourEffect, ...] = ()
-    if all(name in responses for name in ("L", "a", "b")):
-        changes = colour_effects(responses["L"], responses["a"], responses["b"], ciede2000)
-    seen = _tiles_seen(study, tiles, colours, values, rubs)
-    return StudyFindings(
-        study,
-        plan,
-        stage,
-        seen,
-        responses,
-        changes,
-        _best(study, seen),
-        tuple(not_yet),
-        word,
-        _actual_notes(study, plan, tiles),
-    )
-
-
-def _tiles_seen(
-    study: Study, tiles: pd.DataFrame, colours: pd.DataFrame, values: list[Value], rubs: list[Rub]
-) -> tuple[TileSeen, ...]:
-    mean = zip(colours["tile"], colours[["L", "a", "b"]].to_numpy(dtype=float), strict=True)
-    labs: dict[str, Lab] = {str(code): (float(L), float(a), float(b)) for code, (L, a, b) in mean}
-    seen = []
-    for row in tiles.to_dict("records"):
-        code = str(row["tile"])
-        grades = {}
-        for condition in study.rub.conditions if study.rub else ():
-            given = [rub.grade for rub in rubs if rub.tile == code and rub.condition == condition]
-            if given:
-                grades[condition] = float(median(given))
-        passes = None
-        if study.rub and len(grades) == len(study.rub.conditions):
-            passes = all(grade >= study.rub.passing for grade in grades.values())
-        lab = labs.get(code)
-        distance = None
-        if lab is not None and study.target is not None:
-            distance = lab[0] if study.target.lab is None else float(ciede2000(lab, study.target.lab))
-        settings = {factor.name: row[factor.name] for factor in study.factors}
-        measured = {
-            response.name: fmean(given)
-            for response in study.responses
-            if (given := [one.value for one in values if one.tile == code and one.response == response.name])
-        }
-        seen.append(
-            TileSeen(code, str(row["batch"]), settings, lab, grades, passes, distance, bool(row["reference"]), measured)
-        )
-    return tuple(seen)
-
-
-def _best(study: Study, seen: tuple[TileSeen, ...]) -> TileSeen | None:
-    fit = [tile for tile in seen if tile.distance is not None and (tile.passes or study.rub is None)]
-    return min(fit, key=lambda tile: tile.distance if tile.distance is not None else 0.0, default=None)
-
-
-def _actual_notes(study: Study, plan: Plan, tiles: pd.DataFrame) -> tuple[str, ...]:
-    """Say how many tiles were made otherwise than planned: the models use what was really done."""
-    planned = {tile.code: tile.settings for tile in plan.tiles}
-    off = sum(
-        any(row[factor.name] != planned[str(row["tile"])].get(factor.name) for factor in study.factors)
-        for row in tiles.to_dict("records")
-    )
-    lost = len(plan.tiles) - len(tiles)
-    notes = []
-    if off:
-        notes.append(
-            f"{off} of {len(tiles)} tiles were made at settings other than planned; what was really done is what counts here."
-        )
-    if lost:
-        notes.append(f"{lost} spoiled {'tile is' if lost == 1 else 'tiles are'} left out.")
-    return tuple(notes)

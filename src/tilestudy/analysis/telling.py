@@ -6,9 +6,10 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from tilestudy.analysis import noise_wording, wording
+from tilestudy.analysis import chance_wording, noise_wording, wording
 from tilestudy.analysis.findings import ALPHA, Drift, TermFinding, bend_instead
 from tilestudy.analysis.naming import speak, together
+from tilestudy.analysis.timid import timid_sentence, too_timid
 from tilestudy.analysis.work import Work
 from tilestudy.study.language import listed, plural
 from tilestudy.study.records import SetPer
@@ -26,7 +27,7 @@ def sentences(
     long telling.
     """
     spec = work.spec
-    if work.fit is None:
+    if work.alike:
         said = tuple(sentence for sentence in (_all_alike(work), _passing(work)) if sentence)
         return said, said
     long: list[str] = []
@@ -47,6 +48,7 @@ def sentences(
         first = instead.get(found.term, found)
         return verdicts.index(first.verdict), kinds.index(found.kind), -abs(first.effect)
 
+    say(work.opening())
     for found in sorted(terms, key=place):
         if found.term in told_with_main:
             continue
@@ -67,25 +69,23 @@ def sentences(
     for sentence in _quiet_pairs(work, terms):
         say(sentence, on_handout=False)
     say(_passing(work))
+    if any(found.verdict in ("drives", "may drive") for found in terms):
+        say(work.best_told())
     if drift is not None:
         say(noise_wording.drift_sentence(drift, spec, work.batch_word), on_handout=drift.verdict == "drifts")
-    if not work.fit.perfect:
-        apart = work.fit.set_aside.get("batch") != "one row each"
-        noise = noise_wording.noise_sentence(variance, spec, work.batch_word, work.n_batches if apart else 0)
-        say(noise, on_handout=False)
-        say(noise_wording.session_sentence(variance, spec, work.batch_word, work.n_sessions), on_handout=False)
-        say(noise_wording.scoring_sentence(variance, spec), on_handout=False)
+    for sentence in work.noise_sentences(variance):
+        say(sentence, on_handout=False)
     return tuple(long), tuple(brief)
 
 
 def _all_alike(work: Work) -> str:
     """Say that every value is the same, and that this does not show that nothing matters."""
     spec = work.spec
+    if spec.kind == "grade":
+        return chance_wording.all_alike(work.n_tiles, float(work.y[0]), spec)
     what = "" if spec.unit == spec.label else f"{spec.spoken} "
     alike = f"All {work.n_tiles} tiles have {what}{wording.amount(float(work.y[0]), spec)}"
-    stuck = spec.kind == "grade" and work.y[0] in (1.0, 5.0)
-    hide = "values stuck at the end of the scale can hide differences" if stuck else "a finer measurement may show more"
-    return f"{alike}, so these values cannot tell whether any factor matters: {hide}."
+    return f"{alike}, so these values cannot tell whether any factor matters: a finer measurement may show more."
 
 
 def _bend_open(terms: Sequence[TermFinding], main: TermFinding) -> bool:
@@ -119,7 +119,7 @@ def _sentence(work: Work, found: TermFinding, bend: TermFinding | None = None) -
     if bend is not None:
         return wording.by_its_middle(found, bend, work.middle(coding), factor, work.spec, work.show)
     if found.kind == "main":
-        return wording.main_sentence(found, factor, work.spec, work.show, len(coding.levels))
+        return wording.main_sentence(found, factor, work.spec, work.show, len(coding.levels), work.ends_told(found))
     if found.kind == "bend":
         return wording.bend_sentence(found, work.middle(coding), factor, work.spec, work.show)
     return _pair_sentence(work, found)
@@ -148,8 +148,8 @@ def _trap(work: Work, found: TermFinding) -> str:
         (found.set_per == "tile" and found.term not in work.luck)
         or found.naive_p is None
         or found.naive_p >= ALPHA
-        or work.fit is None
-        or work.fit.perfect
+        or work.alike
+        or work.perfect
     ):
         return ""
     if found.p is not None and found.p <= ALPHA:
@@ -214,21 +214,23 @@ def cautions(work: Work) -> tuple[str, ...]:
             )
             so = f", so {names} cannot be told from {unit} luck" if once else f" to tell {names} from {unit} luck"
             said.append(f"{had}{so}. Make {work.another(unit)} at each setting.")
+        elif work.ranged and (missed := too_timid(work, stratum)):
+            said.append(timid_sentence(missed, unit))
         elif mains and spare < 3 and work.ranged:
             names = listed([work.labels[name] for name in mains])
             said.append(
                 f"The noise between {plural(unit)} is measured with {spare} {unit if spare == 1 else plural(unit)} beyond "
                 f"what the settings of {names} need, so its ranges are wide; every further {unit} narrows them."
             )
-    if work.fit is not None and work.fit.set_aside.get("batch") == "one row each":
+    if work.set_aside.get("batch") == "one row each":
         said.append(
             f"Each {word} held one tile, so the noise between {words} and between tiles cannot be told apart; they are judged together."
         )
-    if work.fit is not None and not work.fit.perfect and work.fit.no_residual:
+    if not work.perfect and work.no_residual:
         said.append(
             "Tiles made alike agree to the last digit, which measured tiles seldom do: check that the values were not copied."
         )
-    if work.fit is not None and work.fit.perfect:
+    if work.perfect:
         said.append(
             f"The settings explain all {work.n_rows} values to the last digit, so no noise was seen and no range can be given. "
             "Measured tiles seldom do that: check that the values were not computed or copied."
@@ -237,9 +239,4 @@ def cautions(work: Work) -> tuple[str, ...]:
     for out in work.model.left_out:
         reasons.setdefault(out.why, []).append(speak(out.term, work.labels))
     said += [f"Not looked at: {listed(names)} ({why})." for why, names in reasons.items()]
-    if work.spec.kind == "grade" and work.fit is not None:
-        said.append(
-            "Grades are ranks, not lengths: treating their steps as equal is a working approximation, so read the counts of "
-            "tiles that pass beside it."
-        )
     return tuple(said)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+from tilestudy.analysis.chance_wording import percent
 from tilestudy.analysis.findings import ALPHA, Kind, ResponseSpec, TermFinding
 from tilestudy.analysis.mixed import Estimate
 from tilestudy.analysis.naming import Show
@@ -29,21 +32,21 @@ _IS_MORE: dict[Kind, tuple[str, str]] = {
 
 
 def subject(spec: ResponseSpec) -> str:
-    """Return what is spoken of: "the tile", "the dry rub grade", "the difference from dark brown", "resistance"."""
+    """Return what is spoken of: "the tile", "the chance to pass", "the difference from dark brown", "resistance"."""
     if spec.kind in _MOVES:
         return "the tile"
-    return spec.spoken
+    return _short(spec)
 
 
 def moves(spec: ResponseSpec, up: bool) -> str:
-    """Return "the tile darkens", "the dry rub grade rises"."""
+    """Return "the tile darkens", "the chance to pass rises"."""
     if spec.kind in _MOVES:
         return _MOVES[spec.kind][0 if up else 1]
     return f"{subject(spec)} {'rises' if up else 'falls'}"
 
 
 def makes(spec: ResponseSpec, up: bool) -> str:
-    """Return "darkens the tile", "raises the dry rub grade"."""
+    """Return "darkens the tile", "raises the chance to pass"."""
     if spec.kind in _MAKES:
         return _MAKES[spec.kind][0 if up else 1]
     return f"{'raises' if up else 'lowers'} {subject(spec)}"
@@ -69,18 +72,42 @@ def size(value: float, low: float | None, high: float | None, spec: ResponseSpec
 
     With a limit, enough digits to see that the value lies below it.
     """
+    if spec.kind == "strokes" and (low is None or high is None):
+        return f"{times(value)} times as many strokes"
     if low is None or high is None or low == high:
-        return f"{number(abs(value), decimals_for(0.0, value))}{unit_of(spec)}"
-    places = decimals_telling(low, high, value, limit=limit)
+        return f"{number(abs(value), 0 if spec.kind == 'grade' else decimals_for(0.0, value))}{unit_of(spec)}"
+    if spec.kind == "strokes":
+        return f"{times(value)} times as many strokes ({times(low)} to {times(high)})"
+    places = _places(spec, low, high, value, limit=limit)
     first, last = (low, high) if value >= 0 else (-high, -low)
     head = f"{number(abs(value), places)}{unit_of(spec)}"
-    return f"{head} ({end_of_range(first, places)} to {end_of_range(last, places)})"
+    return f"{head} ({_end(first, places, spec)} to {_end(last, places, spec)})"
 
 
 def between(low: float, high: float, spec: ResponseSpec, limit: float | None = None) -> str:
     """Write a range that may hold nought: "between −2.8 and +0.6 L*"."""
-    places = decimals_telling(low, high, low, high, limit=limit)
-    return f"between {end_of_range(low, places, True)} and {end_of_range(high, places, True)}{unit_of(spec)}"
+    if spec.kind == "strokes":
+        return f"between {times(low)} and {times(high)} times as many strokes"
+    places = _places(spec, low, high, low, high, limit=limit)
+    return f"between {_end(low, places, spec, True)} and {_end(high, places, spec, True)}{unit_of(spec)}"
+
+
+def times(log_ratio: float) -> str:
+    """Write a ratio that is known by its logarithm, to two digits: 0.45, 2.3."""
+    return significant(math.exp(min(max(log_ratio, -20.0), 20.0)), 2)
+
+
+def _places(spec: ResponseSpec, low: float, high: float, *compared: float, limit: float | None) -> int:
+    """Decimals of a range: whole points for chances, unless that hides that a change lies below what matters."""
+    if spec.kind != "grade":
+        return decimals_telling(low, high, *compared, limit=limit)
+    hidden = limit is not None and any(abs(one) < limit <= round(abs(one)) for one in compared)
+    return 1 if hidden else 0
+
+
+def _end(value: float, places: int, spec: ResponseSpec, sign: bool = False) -> str:
+    """Write an end of a range; a part of a point is nought."""
+    return number(value, places, sign) if spec.kind == "grade" else end_of_range(value, places, sign)
 
 
 def amount(value: float, spec: ResponseSpec) -> str:
@@ -113,8 +140,15 @@ def p_text(p: float) -> str:
     return f"p = {p:.3f}" if p < 0.0995 else f"p = {p:.2f}"
 
 
-def main_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec, show: Show, many: int) -> str:
-    """Say what one factor does."""
+def main_sentence(
+    found: TermFinding,
+    factor: Factor,
+    spec: ResponseSpec,
+    show: Show,
+    many: int,
+    ends: tuple[float, float] | None = None,
+) -> str:
+    """Say what one factor does; `ends` are the chances at both ends, where chances are told."""
     label = factor.label
     named = isinstance(found.setting_low, str)
     how_much = size(found.effect, found.low, found.high, spec, spec.smallest_that_matters)
@@ -124,6 +158,10 @@ def main_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec, show: 
     else:
         run = span(found.setting_low, found.setting_high, factor, show)
         change = f"{capital(run)} {moves(spec, found.effect >= 0)} by {how_much}"
+    if spec.kind == "strokes":
+        change = _stands(found, how_much, factor, show)
+    if ends is not None:
+        change = _chances(found, ends, factor, spec, show)
     if found.verdict == "drives":
         mixed = found.low is not None and found.high is not None and found.low <= 0 <= found.high
         doubt = ", though no two of its levels can be told apart for certain" if mixed else ""
@@ -166,6 +204,31 @@ def main_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec, show: 
     )
 
 
+def _stands(found: TermFinding, how_much: str, factor: Factor, show: Show) -> str:
+    """Write "From 1 to 9 g/L a tile stands 0.3 times as many strokes (0.1 to 0.7)"."""
+    if isinstance(found.setting_low, str):
+        head, bracket, tail = how_much.partition(" (")
+        low, high = show(found.setting_low, factor), show(found.setting_high, factor)
+        return f"With {high} a tile stands {head} as with {low}{bracket}{tail}"
+    return f"{capital(span(found.setting_low, found.setting_high, factor, show))} a tile stands {how_much}"
+
+
+def _chances(found: TermFinding, ends: tuple[float, float], factor: Factor, spec: ResponseSpec, show: Show) -> str:
+    """Write "From 1 to 9 g/L the chance to pass falls from 92 % to 41 % (by 20 to 70 points)"."""
+    first, last = percent(ends[0]), percent(ends[1])
+    by = (
+        size(found.effect, found.low, found.high, spec, spec.smallest_that_matters).partition(" (")[2].removesuffix(")")
+    )
+    if isinstance(found.setting_low, str):
+        low, high = show(found.setting_low, factor), show(found.setting_high, factor)
+        more = "more" if found.effect >= 0 else "less"
+        return f"With {high} {subject(spec)} is {last}, {f'{by}{unit_of(spec)} ' if by else ''}{more} than with {low} ({first})"
+    run = span(found.setting_low, found.setting_high, factor, show)
+    return f"{capital(run)} {moves(spec, found.effect >= 0)} from {first} to {last}" + (
+        f" (by {by}{unit_of(spec)})" if by else ""
+    )
+
+
 def by_its_middle(
     found: TermFinding, bend: TermFinding, middle: Setting, factor: Factor, spec: ResponseSpec, show: Show
 ) -> str:
@@ -188,6 +251,8 @@ def by_its_middle(
 
 def _seen(found: TermFinding, how_much: str, factor: Factor, spec: ResponseSpec, show: Show) -> str:
     """Say what these tiles showed, without claiming that others would."""
+    if spec.kind == "strokes":
+        return _stands(found, how_much, factor, show).replace(" stands ", " stood ")
     what = "the tiles were" if subject(spec) == "the tile" else f"{subject(spec)} was"
     more = _more(how_much, is_more(spec, found.effect >= 0))
     low, high = show(found.setting_low, factor), show(found.setting_high, factor)
@@ -211,7 +276,7 @@ def _more(how_much: str, word: str) -> str:
 
 
 def _short(spec: ResponseSpec) -> str:
-    return spec.spoken
+    return {"grade": "the chance to pass", "strokes": "the strokes a tile stands"}.get(spec.kind, spec.spoken)
 
 
 def doubling_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec) -> str:
@@ -219,6 +284,8 @@ def doubling_sentence(found: TermFinding, factor: Factor, spec: ResponseSpec) ->
     per = found.per_doubling
     if per is None or per.low is None or found.verdict not in ("drives", "may drive"):
         return ""
+    if spec.kind == "strokes":
+        return f"Each doubling of {factor.label} makes it {size(per.value, per.low, per.high, spec)}."
     return (
         f"Each doubling of {factor.label} {makes(spec, per.value >= 0)} by {size(per.value, per.low, per.high, spec)}."
     )
@@ -296,10 +363,16 @@ def place(setting: Setting, factor: Factor, show: Show) -> str:
 
 def where_to_enter(spec: ResponseSpec, study: str) -> str:
     """Say what to type to enter values: one by one, or all filled forms."""
-    command = {"grade": "rub", "number": "values"}.get(spec.kind, "colour") if not spec.of_colour else "colour"
+    command = (
+        {"grade": "rub", "strokes": "rub", "number": "values"}.get(spec.kind, "colour")
+        if not spec.of_colour
+        else "colour"
+    )
     return f'"tilestudy {command} {study}" (one by one) or "tilestudy enter {study}" (the filled forms)'
 
 
 def value_of(spec: ResponseSpec) -> str:
     """Write what a tile has: "a value of L*", "a dry rub grade"."""
+    if spec.kind == "strokes":
+        return "a count of strokes"
     return f"a {spec.label}" if spec.kind == "grade" else f"a value of {spec.spoken}"

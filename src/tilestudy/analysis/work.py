@@ -25,7 +25,7 @@ from itertools import combinations
 
 import numpy as np
 
-from tilestudy.analysis import wording
+from tilestudy.analysis import noise_wording, wording
 from tilestudy.analysis.findings import (
     ALPHA,
     LEAST_DF,
@@ -62,6 +62,8 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
 class Work:
     """The fit of one response, and what is asked of it. `luck` maps terms without an honest test to the reason's stratum."""
 
+    linear = True  # a change along a scale is the same for each doubling
+
     def __init__(
         self,
         data: Usable,
@@ -84,17 +86,28 @@ class Work:
         self.fit: MixedFit | None = None
         self.naive: MixedFit | None = None
         self.shift = float(np.median(self.y))
-        apart = float(np.abs(self.y - self.shift).max())
         self.scale = 1.0
+        self.set_aside: Mapping[str, str] = {}
+        self.perfect = False
+        self.no_residual = False
         self.by_pairs: set[str] = set()  # terms told between levels that are not the first and last
         self.reach: dict[str, float] = {}  # by term: the largest change that fits, either way
-        if np.ptp(self.y) > 8 * np.finfo(float).eps * float(np.abs(self.y).max()):
-            self.scale = 2.0 ** math.ceil(math.log2(apart))  # a power of two: not a digit is lost
-            z = (self.y - self.shift) / self.scale
-            self.fit = fit_mixed(z, self.X, self._groups())
-            self.naive = fit_mixed(z, self.X) if self.n_batches > 1 else None
+        self.alike = bool(np.ptp(self.y) <= 8 * np.finfo(float).eps * float(np.abs(self.y).max()))
+        self._fit()
         self.luck = self._find_luck()
-        self.ranged = self.fit is not None and not self.fit.perfect and not self.luck
+        self.ranged = not self.alike and not self.perfect and not self.luck
+
+    def _fit(self) -> None:
+        """Fit the rows, and once more as if every row were independent."""
+        if self.alike:
+            return
+        apart = float(np.abs(self.y - self.shift).max())
+        self.scale = 2.0 ** math.ceil(math.log2(apart))  # a power of two: not a digit is lost
+        z = (self.y - self.shift) / self.scale
+        self.fit = fit_mixed(z, self.X, self._groups())
+        self.naive = fit_mixed(z, self.X) if self.n_batches > 1 else None
+        self.set_aside = self.fit.set_aside
+        self.perfect, self.no_residual = self.fit.perfect, self.fit.no_residual
 
     def _groups(self) -> dict[str, Array]:
         rows = self.data.rows
@@ -121,7 +134,7 @@ class Work:
                 continue
             Z = indicators(self.data.rows[stratum].factorize()[0])
             shifts = None
-            if self.fit is not None and self.fit.set_aside.get(stratum) == "in the model":
+            if self.set_aside.get(stratum) == "in the model":
                 shifts = np.abs(np.linalg.lstsq(self.X, Z - Z.mean(axis=0), rcond=None)[0]).max(axis=1)
             for term in self.model.terms:
                 alone = term.set_per == stratum and self.model.spare[stratum] < 1
@@ -170,7 +183,24 @@ class Work:
     def change(self, name: str, low: Setting, high: Setting, at: Mapping[str, Setting] | None = None) -> Array:
         """Coefficients of the change when one factor goes from low to high, others at `at` or averaged."""
         rest = dict(at or {})
-        return self.model.row({**rest, name: high}) - self.model.row({**rest, name: low})
+        return self.at({**rest, name: high}) - self.at({**rest, name: low})
+
+    def at(self, settings: Mapping[str, Setting], without: Term | None = None) -> Array:
+        """What `contrast` tells the mean at these settings from, linearly; `without` leaves out what a term adds."""
+        row = self.model.row(settings)
+        if without is not None:
+            row[list(without.columns)] = 0.0
+        return row
+
+    def _apart(
+        self, name: str, mine: tuple[Setting, Setting], other: str, its: tuple[Setting, Setting], without: Term | None
+    ) -> Array:
+        """How much the change by one factor differs between two settings of another, with or without what a term adds."""
+        return sum(
+            (sign * self.at({name: a, other: b}, without)
+             for a, b, sign in ((mine[1], its[1], 1), (mine[0], its[1], -1), (mine[1], its[0], -1), (mine[0], its[0], 1))),
+            start=np.zeros(1),
+        )  # fmt: skip
 
     def _widest(self, rows: list[Array]) -> tuple[int, Estimate]:
         """The contrast of greatest size, with its Bonferroni range."""
@@ -195,12 +225,17 @@ class Work:
                 low, high = high, low
                 effect = rescaled(effect, -1.0)
                 effect = replace(effect, se=_minus(effect.se), low=effect.high, high=effect.low)
-            if coding.scale == "log" and isinstance(low, float) and isinstance(high, float):
+            if self.linear and coding.scale == "log" and isinstance(low, float) and isinstance(high, float):
                 doubling = rescaled(effect, 1.0 / float(np.log2(high / low)))
         elif term.kind == "bend":
             low, high = ends[0]
             middle = self.middle(coding)
-            row = self.model.row({name: middle}) - (self.model.row({name: low}) + self.model.row({name: high})) / 2.0
+
+            def bent(without: Term | None) -> Array:
+                ends = self.at({name: low}, without) + self.at({name: high}, without)
+                return self.at({name: middle}, without) - ends / 2.0
+
+            row = bent(None) - bent(term)
             rows = [row]
             effect = self.contrast(row)
         else:
@@ -209,7 +244,7 @@ class Work:
             def differing(mine: Choices, its: Choices) -> tuple[list[tuple[Setting, Setting]], list[Array]]:
                 both = [(one, at) for one in mine for at in its]
                 return [one for one, _ in both], [
-                    self.change(name, *one, {other.name: at[1]}) - self.change(name, *one, {other.name: at[0]})
+                    self._apart(name, one, other.name, at, None) - self._apart(name, one, other.name, at, term)
                     for one, at in both
                 ]
 
@@ -227,8 +262,7 @@ class Work:
             doubling = Estimate(doubling.value) if doubling else None
         elif (reach := self._reach(rows)) is not None:
             self.reach[term.name] = reach
-        columns = np.eye(self.model.width)[list(term.columns)]
-        naive = self.naive.test(columns).p if self.naive is not None else None
+        naive = self._naive_p(term)
         return TermFinding(
             term=term.name,
             kind=term.kind,
@@ -259,6 +293,10 @@ class Work:
         unmeasured = test.ddf < LEAST_DF or (term.set_per == "tile" and self.model.spare["tile"] < 1)
         return None if unmeasured else test
 
+    def _naive_p(self, term: Term) -> float | None:
+        """p of a fit that takes every row as independent."""
+        return self.naive.test(np.eye(self.model.width)[list(term.columns)]).p if self.naive is not None else None
+
     def _reach(self, rows: list[Array]) -> float | None:
         """Largest change, either way, that fits any of these contrasts; None where one has no range."""
         estimates = [self.contrast(row, 1.0 - (1.0 - self.level) / len(rows)) for row in rows]
@@ -278,9 +316,9 @@ class Work:
     def _verdict(self, found: TermFinding, asked: int) -> tuple[Verdict, str]:
         spec = self.spec
         name = speak(found.term, self.labels)
-        if self.fit is None:
+        if self.alike:
             return "cannot tell", "every value is the same"
-        if self.fit.perfect:
+        if self.perfect:
             return "cannot tell", "no noise at all was seen between the tiles, so no range can be given"
         if found.p is None or found.p_holm is None:
             if found.term in self.luck:
@@ -349,7 +387,7 @@ class Work:
 
         Noise too poorly measured to judge any term by is not told as a number either.
         """
-        residual = ("scoring" if self.n_scorers else "repeats") if self.several else "tile"
+        residual = "repeats" if self.several else "tile"
         shown: dict[str, float | None] = {}
         if self.fit is None:
             return {"tile": 0.0}
@@ -365,6 +403,31 @@ class Work:
             shown[name] = None if lost else self.fit.variance[name] * self.scale**2
         shown[residual] = None if residual in unmeasured else self.fit.variance["residual"] * self.scale**2
         return shown
+
+    def noise_sentences(self, variance: Mapping[str, float | None]) -> list[str]:
+        """Say how far batches, tiles, sessions and repeats made alike lie apart."""
+        if self.alike or self.perfect:
+            return []
+        apart = self.set_aside.get("batch") != "one row each"
+        spec, word = self.spec, self.batch_word
+        said = [
+            noise_wording.noise_sentence(variance, spec, word, self.n_batches if apart else 0),
+            noise_wording.session_sentence(variance, spec, word, self.n_sessions),
+            noise_wording.repeats_sentence(variance, spec),
+        ]
+        return [one for one in said if one]
+
+    def opening(self) -> str:
+        """Say first what the findings speak of, where that is not plain; nothing here."""
+        return ""
+
+    def best_told(self) -> str:
+        """Say where tiles do best, where that can be told as a chance; nothing here."""
+        return ""
+
+    def ends_told(self, found: TermFinding) -> tuple[float, float] | None:
+        """Return the values at both ends of a main effect where the sentence tells them too; none here."""
+        return None
 
     def pass_counts(self) -> dict[str, tuple[PassCount, ...]]:
         """Count, at each level of each factor, the tiles whose median grade passes; reference tiles are not counted."""

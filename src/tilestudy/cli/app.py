@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import sys
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
@@ -34,6 +36,9 @@ COMMANDS = (
         "history",
         "extend",
         "drivers",
+        "choose",
+        "confirm",
+        "next",
         "handout",
     ),
 )
@@ -93,14 +98,19 @@ def cli(ctx: click.Context, folder: str) -> None:
 
     Start with "tilestudy demo", or with "tilestudy new plaques --process sulfide-dip --metal C11000".
     """
+    ctx.meta[CLOCK] = ctx.obj  # the demonstration hands in a clock of its own
     ctx.obj = folder
+
+
+CLOCK = "tilestudy.clock"
 
 
 def studio_of(ctx: click.Context) -> Studio:
     """Return the studio of the folder the command was called with."""
     from tilestudy.studio import Studio
 
-    return Studio(ctx.obj)
+    clock = ctx.meta.get(CLOCK)
+    return Studio(ctx.obj, now=clock) if clock is not None else Studio(ctx.obj)
 
 
 def tell(text: str = "") -> None:
@@ -111,6 +121,20 @@ def tell(text: str = "") -> None:
 def note(text: str) -> None:
     """Print a message beside the results, on stderr."""
     click.echo(text, err=True)
+
+
+@contextmanager
+def bar(label: str) -> Iterator[Callable[[float], None]]:
+    """Show a progress bar on stderr, where somebody is watching; hand out what is told the share that is done."""
+    if not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    with click.progressbar(length=100, label=label, file=sys.stderr, show_eta=False) as shown:
+
+        def progress(share: float) -> None:
+            shown.update(max(0, round(100 * share) - shown.pos))
+
+        yield progress
 
 
 def tell_sentences(sentences: Iterable[str], indent: str = "") -> None:

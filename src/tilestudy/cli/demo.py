@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import shlex
 import shutil
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tilestudy.cli.app import cli, note, tell
 from tilestudy.errors import TilestudyError, WrongRequestError
 
+if TYPE_CHECKING:
+    from tilestudy.study.records import Plan
+
 NAME = "plaques"
-LAST_SESSION_DAYS_AGO = 8
+FIRST_SESSION_DAYS_AGO = 24
 
 
 @cli.command()
@@ -52,16 +57,23 @@ def _fresh(folder: Path) -> Path:
 
 
 def walk_through(folder: Path, today: date) -> None:
-    """Run every step in a folder; what the class does in between is invented."""
-    from tilestudy.cli.invented import SCORERS, fill, invent, session_day
+    """Run every step in a folder, on days up to today; what the class does in between is invented."""
+    from tilestudy.cli.invented import invent, session_day
     from tilestudy.studio import Studio
+
+    day = today - timedelta(days=FIRST_SESSION_DAYS_AGO + 3)
+    studio = Studio(folder, now=lambda: _at_noon(day))
+    study_folder = folder / "experiments" / NAME
 
     def run(*words: str) -> None:
         tell()
         tell(f"$ tilestudy {shlex.join(words)}")
-        _command(folder, words)
+        _command(folder, words, day)
 
-    study_folder = folder / "experiments" / NAME
+    def later(text: str) -> None:
+        tell()
+        tell(f"  ({text})")
+
     run("new", NAME, "--process", "sulfide-dip", "--metal", "C11000", "--lot", "2026-A")
     study_file = study_folder / "study.toml"
     study_file.write_text(_edited(study_file.read_text(encoding="utf-8-sig")), encoding="utf-8")
@@ -69,46 +81,86 @@ def walk_through(folder: Path, today: date) -> None:
     run("plan", NAME, "--seed", "7")
     run("pack", NAME)
 
-    studio = Studio(folder)
     study, plan = studio.planned(NAME)
-    sessions = max(batch.session for batch in plan.batches)
-    first = today - timedelta(days=LAST_SESSION_DAYS_AGO + sessions - 1)
+    first = today - timedelta(days=FIRST_SESSION_DAYS_AGO)
     results = invent(study, plan, first, studio.spare_code(NAME, ""))
-
-    def fill_form(kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
-        path = study_folder / f"{kind}.csv"
-        path.write_text(fill(path.read_text(encoding="utf-8-sig"), rows, key), encoding="utf-8-sig")
-
-    tell()
-    tell("  (Two sessions later somebody has typed the run sheets into made.csv and batches.csv.)")
-    fill_form("made", results.made, ("tile",))
-    fill_form("batches", results.batches, ("batch",))
+    last = day = session_day(first, max(batch.session for batch in plan.batches))
+    later("Two sessions later somebody has typed the run sheets into made.csv and batches.csv.")
+    _fill(study_folder, "made", results.made, ("tile",))
+    _fill(study_folder, "batches", results.batches, ("batch",))
     run("enter", NAME)
-    last = session_day(first, sessions)
     run("due", "--on", (last + timedelta(days=7)).isoformat())
-    tell()
-    tell("  (A week after making, the colours were read; three scorers rubbed the tiles, each with a copy of rub.csv.)")
-    fill_form("colour", results.colour, ("tile", "stage", "spot"))
-    blank = study_folder / "rub.csv"
-    for scorer in SCORERS:
-        mine = [row for row in results.rub if row["scorer"] == scorer]
-        text = fill(blank.read_text(encoding="utf-8-sig"), mine, ("tile", "condition"))
-        blank.with_name(f"rub-{scorer}.csv").write_text(text, encoding="utf-8-sig")
-    blank.unlink()
+    day = last + timedelta(days=7)
+    later("A week after making, the colours were read; three scorers rubbed the tiles, each with a copy of rub.csv.")
+    _fill(study_folder, "colour", results.colour, ("tile", "stage", "spot"))
+    _share_out(study_folder, results.rub)
     run("enter", NAME)
     wrong = results.rub[0]
     better = min(5.0, float(wrong["grade"]) + 0.5) if float(wrong["grade"]) < 5 else 4.5
-    tell()
-    tell(f"  (Scorer {wrong['scorer']} finds a slip of the pen.)")
+    later(f"Scorer {wrong['scorer']} finds a slip of the pen.")
     run("rub", NAME, wrong["tile"], "--grade", f"{better:g}", "--scorer", wrong["scorer"], "--on", wrong["on"])
     run("history", NAME, wrong["tile"])
     run("drivers", NAME)
+    run("choose", NAME)
+    run("confirm", NAME)
+    run("pack", NAME)
+
+    added = replace(plan, **_beyond(plan, studio.planned(NAME)[1]))
+    day = today - timedelta(days=8)
+    shift = min(batch.session for batch in added.batches) - 1
+    more = invent(study, added, day - timedelta(days=shift), seed=6)
+    day = today - timedelta(days=1)
+    later("The confirmation tiles were made on a new day, read and rubbed a week later, and everything was typed in.")
+    _fill(study_folder, "made", more.made, ("tile",))
+    _fill(study_folder, "batches", more.batches, ("batch",))
+    _fill(study_folder, "colour", more.colour, ("tile", "stage", "spot"))
+    _share_out(study_folder, more.rub)
+    run("enter", NAME)
+    run("confirm", NAME)
+    day = today
     run("handout", NAME)
 
 
-def _command(folder: Path, words: tuple[str, ...]) -> None:
-    """Run one of our own commands in a folder, in this process."""
-    code = cli.main(["--folder", str(folder), *words], prog_name="tilestudy", standalone_mode=False)
+def _at_noon(day: date) -> datetime:
+    return datetime.combine(day, time(12, 0), tzinfo=UTC)
+
+
+def _beyond(plan: Plan, grown: Plan) -> dict[str, Any]:
+    """Return the batches and tiles that were added to a plan."""
+    had = {tile.code for tile in plan.tiles}
+    tiles = tuple(tile for tile in grown.tiles if tile.code not in had and not tile.replaces)
+    return {"tiles": tiles, "batches": tuple(b for b in grown.batches if b.code in {tile.batch for tile in tiles})}
+
+
+def _fill(folder: Path, kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
+    """Fill a form in, as somebody typing would."""
+    from tilestudy.cli.invented import fill
+
+    path = folder / f"{kind}.csv"
+    path.write_text(fill(path.read_text(encoding="utf-8-sig"), rows, key), encoding="utf-8-sig")
+
+
+def _share_out(folder: Path, rows: list[dict[str, str]]) -> None:
+    """Give each scorer a copy of the rub form, filled in; scorers who have one already go on in it."""
+    from tilestudy.cli.invented import SCORERS, fill
+
+    blank = folder / "rub.csv"
+    for scorer in SCORERS:
+        path = folder / f"rub-{scorer}.csv"
+        text = (path if path.exists() else blank).read_text(encoding="utf-8-sig")
+        mine = [row for row in rows if row["scorer"] == scorer]
+        path.write_text(fill(text, mine, ("tile", "condition")), encoding="utf-8-sig")
+    blank.unlink(missing_ok=True)
+
+
+def _command(folder: Path, words: tuple[str, ...], day: date) -> None:
+    """Run one of our own commands in a folder, in this process, on a day."""
+    code = cli.main(
+        ["--folder", str(folder), *words],
+        prog_name="tilestudy",
+        standalone_mode=False,
+        obj=lambda: _at_noon(day),
+    )
     if code:
         raise TilestudyError("The demonstration stopped at this step.")
 

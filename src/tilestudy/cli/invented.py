@@ -37,20 +37,20 @@ def session_day(first: date, session: int) -> date:
     return first + timedelta(days=session - 1)
 
 
-def invent(study: Study, plan: Plan, first_day: date, spare: str, seed: int = 5) -> Invented:
+def invent(study: Study, plan: Plan, first_day: date, spare: str = "", seed: int = 5) -> Invented:
     """Invent a class's results for a plan.
 
     Parameters
     ----------
     first_day : date
-        Day of the first session; colour and rubs follow a week after the last.
+        Day of session 1; colour and rubs follow a week after the last.
     spare : str
-        Code of the spare tile that replaces the one that is dropped.
+        Code of the spare tile that replaces the one that is dropped; "" when none is.
     """
     rng = Random(seed)
-    luck = {batch.code: (rng.gauss(0, 0.03), rng.gauss(0, 0.25)) for batch in plan.batches}
+    luck = {batch.code: (rng.gauss(0, 0.02), rng.gauss(0, 0.2)) for batch in plan.batches}
     week_later = session_day(first_day, max(batch.session for batch in plan.batches)) + timedelta(days=7)
-    dropped = plan.tiles[len(plan.tiles) // 3]
+    dropped = plan.tiles[len(plan.tiles) // 3] if spare else None
     made, colour, rub = [], [], []
     for tile in plan.tiles:
         on = session_day(first_day, tile.session).isoformat()
@@ -105,8 +105,8 @@ def _truth(tile: Tile, dip_s: float) -> tuple[float, float]:
     strong = math.log(float(tile.settings["strength"])) / math.log(9)
     long = math.log(dip_s / 10) / math.log(9)
     scrubbed = math.log(float(tile.settings["scrub_cycles"])) / math.log(4)
-    shade = 0.14 + 0.34 * strong + 0.24 * long + 0.20 * scrubbed - 0.05 * strong * long
-    hold = 4.1 - 1.1 * strong - 0.3 * long + 0.8 * scrubbed - 0.9 * strong * long * (1 - 0.5 * scrubbed)
+    shade = 0.14 + 0.30 * strong + 0.23 * long + 0.25 * scrubbed - 0.05 * strong * long
+    hold = 4.3 - 1.0 * strong - 0.2 * long + 1.3 * scrubbed - 0.9 * strong * long * (1 - 0.7 * scrubbed)
     return shade, hold
 
 

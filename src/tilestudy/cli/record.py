@@ -224,6 +224,7 @@ def values(
 @click.option("--protocol", help="Rub protocol.  [default: the study's]")
 @click.option("--strokes", help="Strokes to first bare metal, or those made without it.")
 @click.option("--broke-through", help="yes or no: did bare metal show?")
+@click.option("--round", help="Which rub test of this tile: 1, or 2 when it is tested again later.  [default: 1]")
 @_ON
 def rub(
     ctx: click.Context, name: str, tile: str | None, file: Path | None, keep_good: bool, **cells: str | None
@@ -233,6 +234,7 @@ def rub(
     \b
     Examples:
       tilestudy rub plaques K7 --grade 4.5 --scorer KL
+      tilestudy rub plaques K7 --grade 4 --scorer KL --round 2
       tilestudy rub plaques --from rub-KL.csv
     """
     ask = {

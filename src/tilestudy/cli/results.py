@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import click
 
-from tilestudy.cli.app import Paper, cli, note, studio_of, tell, tell_json, tell_sentences
+from tilestudy.cli.app import Paper, bar, cli, note, studio_of, tell, tell_json, tell_sentences
 
 
 @cli.command()
 @click.argument("name")
 @click.option("--stage", help="Stage of the colour readings.  [default: the study's]")
 @click.option("--charts/--no-charts", default=True, show_default=True, help="Draw the charts.")
+@click.option("--deeper", is_flag=True, help="Write what stands behind the findings into a folder as well.")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 @click.pass_context
-def drivers(ctx: click.Context, name: str, stage: str | None, charts: bool, as_json: bool) -> None:
+def drivers(ctx: click.Context, name: str, stage: str | None, charts: bool, deeper: bool, as_json: bool) -> None:
     """Say which factors drive colour and durability, how much, and how sure that is.
 
     Example: tilestudy drivers plaques
     """
     studio = studio_of(ctx)
-    findings = studio.drivers(name, stage)
+    with bar("Analysing") as progress:
+        findings = studio.drivers(name, stage, progress)
     if as_json:
         tell_json(findings.as_dict())
         return
@@ -32,7 +34,9 @@ def drivers(ctx: click.Context, name: str, stage: str | None, charts: bool, as_j
     if charts:
         for path in studio.charts(findings):
             tell(f"Chart: {path}")
-    note(f'Next: "tilestudy handout {name}".')
+    if deeper:
+        tell(f"Behind the findings (residuals, influence, checks): {studio.deeper(findings)}")
+    note(f'Next: "tilestudy choose {name}", or "tilestudy handout {name}". For the curious: --deeper.')
 
 
 @cli.command()

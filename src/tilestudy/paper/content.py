@@ -322,8 +322,8 @@ class MainEffects:
     """Small multiples, one panel a factor, one shared upright axis.
 
     `response` names it with its unit ("lightness L*"); `toward` says what up or down means ("lower is darker", may be
-    ""); `alt` is the chart in words; `limits` fixes the upright axis (grades: (1, 5)) or None; `line` marks a level
-    worth a dashed line, with its text: (4.0, "passes").
+    ""); `alt` is the chart in words; `limits` fixes the upright axis (chances: (0, 100)) or None; `line` marks a level
+    worth a dashed line, with its text: (55.0, "wanted").
     """
 
     response: str
@@ -425,6 +425,15 @@ class Best:
 
 
 @dataclass(frozen=True)
+class Recipe:
+    """Confirmed settings: what they are, the colour they gave on average, and the evidence in sentences."""
+
+    settings: tuple[Fact, ...]
+    evidence: tuple[str, ...]
+    colour: Swatch | None = None
+
+
+@dataclass(frozen=True)
 class Handout:
     """What a class takes home: 2 to 4 pages.
 
@@ -438,6 +447,8 @@ class Handout:
     board : Board or None
     drivers : tuple of Drivers
         Colour, durability, then other responses.
+    recipes : tuple of Recipe
+        Confirmed settings, the latest first.
     best : Best or None
     unknown : tuple of str
         What we do not know.
@@ -458,6 +469,7 @@ class Handout:
     summary: tuple[str, ...] = ()
     board: Board | None = None
     drivers: tuple[Drivers, ...] = ()
+    recipes: tuple[Recipe, ...] = ()
     best: Best | None = None
     unknown: tuple[str, ...] = ()
     mixing: tuple[Fact, ...] = ()

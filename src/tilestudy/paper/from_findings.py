@@ -6,8 +6,10 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
+from tilestudy.analysis.choice import right_told
+from tilestudy.analysis.confirm import Confirmation, settings_told
 from tilestudy.analysis.findings import InteractionGrid, ResponseFindings
-from tilestudy.analysis.study_findings import StudyFindings, TileSeen
+from tilestudy.analysis.study_findings import BESIDE, StudyFindings, TileSeen
 from tilestudy.analysis.wording import place
 from tilestudy.colour.names import name_of
 from tilestudy.colour.srgb import lab_to_hex
@@ -24,6 +26,7 @@ from tilestudy.paper.content import (
     Line,
     MainEffects,
     Panel,
+    Recipe,
     Swatch,
     TilePoint,
 )
@@ -44,23 +47,29 @@ def handout_content(
     studio: str,
     printed: date,
     made_on: Sequence[date],
+    confirmations: Sequence[Confirmation] = (),
 ) -> Handout:
-    """Return the content of the handout."""
+    """Return the content of the handout; confirmed settings are its recipe, and what it says how to repeat."""
     study = found.study
+    recipes = [one for one in reversed(confirmations) if one.verdict == "confirmed"]
+    again = found
+    if recipes and found.tiles:
+        again = replace(found, best=replace(found.tiles[0], tile="", settings=dict(recipes[0].claim.settings)))
     published = found.plan.taken_in and bool(
         study.source
     )  # figures out of a book: nothing here to make or to guard from
     return Handout(
         masthead=masthead(study, found.plan, studio, printed),
-        summary=_summary(found),
+        summary=_summary(found, recipes),
         done=_done(found, study.source if published else process.label, readings, rubs, made_on),
         board=_board(found),
         drivers=_drivers(found),
-        best=_best(found),
-        unknown=tuple(found.unknown()),
-        mixing=() if published else _mixing(found, process),
-        repeat=() if published else _repeat(found, process),
-        repeat_heading="How to repeat it" if found.best is not None else "How these tiles were made",
+        recipes=tuple(_recipe(found, one) for one in recipes),
+        best=None if recipes else _best(found),
+        unknown=(*_unconfirmed(found, confirmations), *found.unknown()),
+        mixing=() if published else _mixing(again, process),
+        repeat=() if published else _repeat(again, process),
+        repeat_heading="How to repeat it" if again.best is not None else "How these tiles were made",
         cautions=() if published else cautions(study, process),
         protection=() if published else protection(process),
         first_aid="" if published else first_aid(process),
@@ -68,12 +77,47 @@ def handout_content(
     )
 
 
-def _summary(found: StudyFindings) -> tuple[str, ...]:
-    """Answer in a sentence or two: which factors clearly drive what, and the best tile."""
+def _recipe(found: StudyFindings, one: Confirmation) -> Recipe:
+    """Return confirmed settings with the evidence behind them."""
+    study = found.study
+    colour = None
+    if one.mean is not None:
+        colour = Swatch("", lab_to_hex(one.mean), f"{one.mean[0]:.0f}", (name_of(one.mean),))
+    return Recipe(
+        tuple(
+            Fact(_capital(factor.label), show(one.claim.settings[factor.name], factor))
+            for factor in study.factors
+            if factor.name in one.claim.settings
+        ),
+        (
+            f"Right means {listed(right_told(study, one.claim.right, one.claim.conditions, one.claim.stage))}.",
+            *one.sentences(study, found.word),
+        ),
+        colour,
+    )
+
+
+def _unconfirmed(found: StudyFindings, confirmations: Sequence[Confirmation]) -> tuple[str, ...]:
+    """Say which claims wait, failed or are undecided."""
+    said = []
+    for one in confirmations:
+        if one.verdict == "confirmed":
+            continue
+        state = {
+            "waiting": "are to be confirmed; no recipe yet",
+            "undecided": f"are not confirmed yet: {one.right} of {count(one.judged, 'tile')} right",
+            "not confirmed": f"were not confirmed: {one.right} of {count(one.judged, 'tile')} right",
+        }[one.verdict]
+        said.append(f"{_capital(settings_told(found.study, one.claim.settings))} {state}.")
+    return tuple(said)
+
+
+def _summary(found: StudyFindings, recipes: Sequence[Confirmation] = ()) -> tuple[str, ...]:
+    """Answer in a sentence or two: which factors clearly drive what, and the recipe or the best tile."""
     driven: dict[tuple[str, ...], list[str]] = {}
     for one in found.responses.values():
         names = tuple(found.study.factor(name).label for name in one.drivers)
-        if names and one.name not in ("a", "b"):
+        if names and one.name not in ("a", "b", *BESIDE) and one.kind != "strokes":
             what = {"lightness": "lightness", "grade": one.label.replace("grade", "resistance")}.get(
                 one.kind, one.label
             )
@@ -83,7 +127,9 @@ def _summary(found: StudyFindings) -> tuple[str, ...]:
         for names, what in driven.items()
     ]
     said = [f"{clear[0][0].upper()}{'; '.join(clear)[1:]}." if clear else "No factor stands out from the noise yet."]
-    if found.best is not None and found.study.target is not None:
+    if recipes:
+        said.append(f"Recipe, confirmed: {settings_told(found.study, recipes[0].claim.settings)}.")
+    elif found.best is not None and found.study.target is not None:
         said.append(f"Best tile seen: {found.best.tile}, {found.how_close(found.best)}.")
     return tuple(said)
 
@@ -246,14 +292,14 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
         blocks.append(
             Drivers(
                 "What drives the colour",
-                (*found.colour_change_sentences(), *one.brief),
+                tuple(dict.fromkeys([*(found.colour.brief() if found.colour is not None else ()), *one.brief])),
                 main_effects_chart(found, "L"),
                 interaction_chart(found, "L"),
             )
         )
     for name, one in found.responses.items():
-        if name in ("L", "a", "b"):
-            continue
+        if name in ("L", "a", "b", *BESIDE) or one.kind == "strokes":
+            continue  # told on the screen; a handout answers the questions that were asked
         title = f"What drives durability ({one.label})" if one.kind == "grade" else f"What drives {one.label}"
         blocks.append(
             Drivers(
@@ -302,6 +348,8 @@ def _panel(found: StudyFindings, name: str, factor: Factor) -> Panel:
 
 
 def _response_label(one: ResponseFindings) -> str:
+    if one.chances is not None:
+        return f"chance to pass the {one.label.removesuffix(' grade')}, %"
     label = {"lightness": "lightness L*", "redness": "redness a*", "yellowness": "yellowness b*"}.get(
         one.kind, one.label
     )
@@ -310,7 +358,7 @@ def _response_label(one: ResponseFindings) -> str:
 
 
 def _limits(one: ResponseFindings) -> tuple[float, float] | None:
-    return (1.0, 5.0) if one.kind == "grade" else None
+    return (0.0, 100.0) if one.chances is not None else None
 
 
 def main_effects_chart(found: StudyFindings, name: str) -> MainEffects | None:
@@ -328,27 +376,40 @@ def main_effects_chart(found: StudyFindings, name: str) -> MainEffects | None:
         for factor in factors
     )
     label = _response_label(one)
-    passing = found.study.rub.passing if found.study.rub and one.kind == "grade" else None
+    predicted = "Predicted means" if one.chances is None else "Predicted chances"
     return MainEffects(
         label,
         panels,
-        alt=f"Chart of {label} against each factor. Predicted means: {told}.",
-        toward={"lightness": "lower is darker", "grade": "5 = no stain"}.get(one.kind, ""),
-        caption=_effects_caption(panels),
+        alt=f"Chart of {label} against each factor. {predicted}: {told}.",
+        toward={"lightness": "lower is darker"}.get(one.kind, ""),
+        caption=_effects_caption(panels, one),
         limits=_limits(one),
-        line=(passing, "passes") if passing is not None else None,
     )
 
 
-def _effects_caption(panels: Sequence[Panel]) -> str:
-    told = ["Diamonds: predicted means."]
+def _effects_caption(panels: Sequence[Panel], one: ResponseFindings) -> str:
+    chances = one.chances
+    middle, what = {
+        "grade": ("predicted chances to pass", "chance's difference from"),
+        "strokes": ("the strokes that half of the tiles stand", "level's ratio to"),
+    }.get(one.kind, ("predicted means", "mean's difference from"))
+    told = [f"Diamonds: {middle}."]
+    points = [point for panel in panels for point in panel.points]
     if any(level.low is not None for panel in panels for level in panel.levels):
         told.append(
-            "Bars: the 95 % range of each mean's difference from the average of its panel; they are for comparing levels, "
-            "and single tiles stray farther."
+            f"Bars: the 95 % range of each {what} the average of its panel; they are for comparing levels"
+            + (", and single tiles stray farther." if points and chances is None else ".")
         )
-    coloured = any(point.colour for panel in panels for point in panel.points)
-    told.append("Dots: the tiles, in their own colour where it was read." if coloured else "Dots: the tiles.")
+    if points:
+        dots = (
+            "Dots: the tiles, in their own colour where it was read"
+            if any(p.colour for p in points)
+            else "Dots: the tiles"
+        )
+        if chances is not None:
+            passed = f"those that passed (median grade {plain_number(chances.grade)} or better)"
+            dots += f"; at the top {passed}, at the bottom the others"
+        told.append(f"{dots}.")
     return " ".join(told)
 
 
@@ -358,8 +419,10 @@ def _tile_value(found: StudyFindings, name: str) -> Callable[[TileSeen], float |
     def value(tile: TileSeen) -> float | None:
         if axis is not None:
             return None if tile.lab is None else tile.lab[axis]
-        if name.startswith("rub_"):
-            return tile.grades.get(name.removeprefix("rub_"))
+        chances = found.responses[name].chances
+        if chances is not None:
+            grade = tile.grades.get(name.removeprefix("rub_"))
+            return None if grade is None else 100.0 if grade >= chances.grade - 1e-9 else 0.0
         if name == "to_target":
             return tile.distance
         return tile.values.get(name)
@@ -404,7 +467,8 @@ def interaction_chart(found: StudyFindings, name: str) -> Interaction | None:
     verdict = grid.finding.verdict if grid.finding else "no sign"
     caption = PAIR_CAPTIONS.get(verdict, PAIR_CAPTIONS["cannot tell"])
     if any(level.low is not None for line in lines for level in line.levels):
-        caption += " Bars: the 95 % range of each mean's difference from the average of all means here."
+        what = "mean" if one.chances is None else "chance"
+        caption += f" Bars: the 95 % range of each {what}'s difference from the average of all {what}s here."
     told = "; ".join(
         f"{line.label}: " + ", ".join(f"{p.shown} {plain_number(p.mean)}" for p in line.levels) for line in lines
     )
@@ -481,7 +545,7 @@ def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
     return (
         *metal,
         *process.data.get("mix", {}).get("lines", ()),
-        f"Settings of tile {best.tile}: {settings}.",
+        f"Settings of {f'tile {best.tile}' if best.tile else 'the recipe'}: {settings}.",
         *steps(process),
         f"{read} Make at least two tiles, in two separate {plural(found.word)}.",
     )

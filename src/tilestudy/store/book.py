@@ -595,6 +595,25 @@ class StudyBook:
             )
         return before
 
+    # --- claims -------------------------------------------------------------------------------------------------
+
+    def add_claim(self, study: str, content: Mapping[str, Any], now: datetime) -> None:
+        """Keep what was claimed of settings, for comparing with what comes of it; raises BookError without a plan."""
+        with self.transaction():
+            if (study_id := self._study_id(study)) is None:
+                raise BookError(f"{study} was never planned, so nothing can be claimed of it.")
+            text = json.dumps(content, ensure_ascii=False, sort_keys=True)
+            self._write("INSERT INTO claims (study_id, stated_at, content) VALUES (?, ?, ?)", study_id, _utc(now), text)
+
+    def claims(self, study: str) -> list[dict[str, Any]]:
+        """Return what was claimed of a study's settings, oldest first."""
+        found = self._rows(
+            "SELECT c.content FROM claims c JOIN studies s ON s.id = c.study_id WHERE s.name = ? ORDER BY c.id", study
+        )
+        return [json.loads(row["content"]) for row in found]
+
+    # --- what counts --------------------------------------------------------------------------------------------
+
     def current(self, study: str, kind: str) -> list[Kept]:
         """Return the records of one kind that hold now, in order of entry."""
         table, _ = rows.TABLES[kind]

@@ -190,21 +190,7 @@ VIEWS = {
 def views_for_readers(conn: sqlite3.Connection) -> None:
     """Views with codes in place of numbers, for this program and for anybody with an SQLite tool."""
     for table, columns in VIEWS.items():
-        tiles = "JOIN tiles t ON t.id = k.tile_id" if "t.code" in columns else ""
-        batches = "LEFT JOIN batches b ON b.id = k.batch_id" if "b.code" in columns else ""
-        _run(
-            conn,
-            f"""
-CREATE VIEW {table}_history AS
-SELECT s.name AS study, {columns},
-  e.id AS entry, e.kind, e.entered_at, e.source, e.source_line, e.supersedes, later.id AS superseded_by
-FROM {table} k
-JOIN entries e ON e.id = k.entry_id
-JOIN studies s ON s.id = e.study_id
-{tiles} {batches}
-LEFT JOIN entries later ON later.supersedes = e.id""",
-            f"CREATE VIEW {table}_now AS SELECT * FROM {table}_history WHERE superseded_by IS NULL",
-        )
+        _record_views(conn, table, columns)
     _run(
         conn,
         """
@@ -218,7 +204,59 @@ WHERE t.withdrawn_at IS NULL""",
     )
 
 
-STEPS: tuple[Step, ...] = (plans_and_tiles, records, form_memory, views_for_readers)
+def rub_rounds(conn: sqlite3.Connection) -> None:
+    """Rub tests of one tile are numbered; what a book held before were first ones, and their keys now say so."""
+    _run(
+        conn,
+        "ALTER TABLE rub_grades ADD COLUMN round_number INTEGER NOT NULL DEFAULT 1 CHECK (round_number >= 1)",
+        "DROP VIEW rub_grades_now",
+        "DROP VIEW rub_grades_history",
+    )
+    _record_views(conn, "rub_grades", f"{VIEWS['rub_grades']}, k.round_number")
+    first_round = "record_key = substr(record_key, 1, length(record_key) - 1) || ', \"1\"]'"  # keys are JSON lists
+    _run(
+        conn,
+        f"UPDATE entries SET {first_round} WHERE kind = 'rub'",
+        f"UPDATE form_rows SET {first_round}, said = substr(said, 1, length(said) - 1) || ', \"round\": 1}}' "
+        "WHERE kind = 'rub'",
+    )
+
+
+def claims(conn: sqlite3.Connection) -> None:
+    """What was claimed of settings when confirmation tiles were planned; never changed afterwards."""
+    _run(
+        conn,
+        """
+CREATE TABLE claims (
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  stated_at TEXT NOT NULL CHECK (datetime(stated_at) IS NOT NULL),
+  content TEXT NOT NULL CHECK (json_valid(content)) -- settings, what counts as right, the chance, the tiles
+) STRICT""",
+        "CREATE INDEX claims_of_study ON claims (study_id)",
+    )
+
+
+STEPS: tuple[Step, ...] = (plans_and_tiles, records, form_memory, views_for_readers, rub_rounds, claims)
+
+
+def _record_views(conn: sqlite3.Connection, table: str, columns: str) -> None:
+    """Make `..._history` and `..._now` of one kind of record; `k` is the record's row, `t` its tile, `b` its batch."""
+    tiles = "JOIN tiles t ON t.id = k.tile_id" if "t.code" in columns else ""
+    batches = "LEFT JOIN batches b ON b.id = k.batch_id" if "b.code" in columns else ""
+    _run(
+        conn,
+        f"""
+CREATE VIEW {table}_history AS
+SELECT s.name AS study, {columns},
+  e.id AS entry, e.kind, e.entered_at, e.source, e.source_line, e.supersedes, later.id AS superseded_by
+FROM {table} k
+JOIN entries e ON e.id = k.entry_id
+JOIN studies s ON s.id = e.study_id
+{tiles} {batches}
+LEFT JOIN entries later ON later.supersedes = e.id""",
+        f"CREATE VIEW {table}_now AS SELECT * FROM {table}_history WHERE superseded_by IS NULL",
+    )
 
 
 def _run(conn: sqlite3.Connection, *statements: str) -> None:

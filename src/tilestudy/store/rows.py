@@ -106,6 +106,7 @@ TABLES: Mapping[str, tuple[str, Mapping[str, tuple[str, Form]]]] = {
             "protocol": ("protocol", PLAIN),
             "strokes": ("strokes", PLAIN),
             "broke_through": ("broke_through", FLAG),
+            "round": ("round_number", PLAIN),
         },
     ),
 }

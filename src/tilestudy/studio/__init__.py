@@ -6,11 +6,12 @@ and reports/ (what is printed). The methods stand in a module for each stage of 
 
 from __future__ import annotations
 
+from tilestudy.studio.choosing import Choosing
 from tilestudy.studio.packing import Packing
 from tilestudy.studio.recording import Recording
 
 
-class Studio(Packing, Recording):
+class Studio(Packing, Choosing, Recording):
     """A studio's folder and what can be done with it.
 
     Parameters

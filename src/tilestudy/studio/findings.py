@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,20 +14,21 @@ from tilestudy.study.records import (
     STAGES,
     study_as_planned,
 )
-from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
 
-from tilestudy.studio.folder import Folder, Paper
+from tilestudy.studio.folder import Folder
 
 
 class Findings(Folder):
     """Says what the tiles tell, and prints it."""
 
-    def drivers(self, name: str, stage: str | None = None) -> StudyFindings:
+    def drivers(
+        self, name: str, stage: str | None = None, progress: Callable[[float], None] = lambda share: None
+    ) -> StudyFindings:
         """Analyse everything recorded: which factors drive colour, durability and the declared responses."""
-        from tilestudy.analysis.study_findings import find
+        from tilestudy.analysis.find import find
 
         if stage is not None and stage not in STAGES:
             raise WrongRequestError(f'There is no stage "{stage}". Stages: {", ".join(STAGES)}.')
@@ -36,7 +38,7 @@ class Findings(Folder):
             made if len(made.levels) > 1 else asked for made, asked in zip(seen.factors, study.factors, strict=True)
         ]
         study = replace(study, factors=tuple(factors))
-        return find(study, plan, self.word(study), *self._records(name), stage=stage)
+        return find(study, plan, self.word(study), *self._records(name), stage=stage, progress=progress)
 
     def charts(self, found: StudyFindings) -> list[Path]:
         """Draw the charts of the findings as SVG files and return their paths."""
@@ -44,9 +46,7 @@ class Findings(Folder):
         from tilestudy.paper.from_findings import interaction_chart, main_effects_chart
 
         paths = []
-        for name in found.responses:
-            if name in ("a", "b"):
-                continue  # lightness and the swatches show the colour; the two hue axes stand in the table
+        for name in found.told():
             effects, crossed = main_effects_chart(found, name), interaction_chart(found, name)
             if effects is not None:
                 paths.append(self._print(found.study.name, f"{name}-main-effects.svg", charts.main_effects(effects)))
@@ -54,21 +54,21 @@ class Findings(Folder):
                 paths.append(self._print(found.study.name, f"{name}-interaction.svg", charts.interaction(crossed)))
         return paths
 
-    def handout(self, name: str, paper: Paper | None = None) -> Path:
-        """Print the handout and return its path."""
-        from tilestudy.paper.from_findings import handout_content
-        from tilestudy.paper.typeset import handout
+    def deeper(self, found: StudyFindings) -> Path:
+        """Write what stands behind the findings into a folder: residuals, influence, checks, agreement, all tests."""
+        from tilestudy.colour.srgb import lab_to_hex
+        from tilestudy.paper import trust_charts
 
-        found = self.drivers(name)
-        made, _, readings, _, rubs = self._records(name)
-        settings = self.settings()
-        content = handout_content(
-            found,
-            library.process(found.study.process),
-            readings,
-            rubs,
-            studio=settings.studio,
-            printed=self.today,
-            made_on=[one.on for one in made],
-        )
-        return self._print(name, "handout.pdf", handout(content, paper or settings.paper))
+        name = found.study.name
+        colours = {tile.tile: lab_to_hex(tile.lab) for tile in found.tiles if tile.lab is not None}
+        files: dict[str, bytes] = {"tests.txt": (found.table(everything=True) + "\n").encode()}
+        for trusted in found.trusts.values():
+            files |= trust_charts.charts(trusted, colours)
+            files |= {file: text.encode() for file, text in trust_charts.tables(trusted).items()}
+        for response, agreed in found.agreements.items():
+            files[f"{response}-scorers.csv"] = trust_charts.csv_text(agreed.pair_table()).encode()
+        for response, lone in found.single.items():
+            files[f"{response}-contrasts.csv"] = trust_charts.csv_text(lone.table()).encode()
+        for file, content in files.items():
+            self._print(name, f"behind-the-findings/{file}", content)
+        return self.reports / name / "behind-the-findings"

@@ -29,6 +29,7 @@ from tilestudy.trade.template import study_text
 
 if TYPE_CHECKING:
     from tilestudy.design.appraise import Appraisal, Noise
+    from tilestudy.design.extend import Request
     from tilestudy.design.full_appraisal import FullAppraisal
     from tilestudy.design.layout import Clock
     from tilestudy.study.records import Choice
@@ -169,10 +170,17 @@ class Planning(Findings):
     ) -> Extended:
         """Add tiles to a study that has a plan; those there and their records stay as they are."""
         from tilestudy.design import extend
+
+        wanted = extend.asked(batches=batches, mirror=mirror, middle=middle, ends=ends, repair=repair, tiles=tiles)
+        study, plan = self.planned(name)
+        return self._add(study, plan, wanted)
+
+    def _add(self, study: Study, plan: Plan, wanted: Request, look: bool = False) -> Extended:
+        """Add what is asked for to a plan, and say what it buys; with `look`, say so and add nothing."""
+        from tilestudy.design import extend
         from tilestudy.design.appraise import appraise
 
-        wanted = extend.wish(batches=batches, mirror=mirror, middle=middle, ends=ends, repair=repair, tiles=tiles)
-        study, plan = self.planned(name)
+        name = study.name
         if plan.taken_in:
             raise PlanError(
                 f"The tiles of {name} were taken in from a list, and the list says which there are. Add a row for each new "
@@ -184,14 +192,19 @@ class Planning(Findings):
         more = extend.extend(study, self._clock(study), plan, wanted, noise, made, logs, taken, word)
         marks = extend.marks(more, made, self.today, word)
         old, new = (extend.usable(one, [*made, *marks]) for one in (plan, more.grown(plan)))
-        before = appraise(study, old, noise) if old.tiles else None
-        says = (*more.says, *extend.bought(study, before, appraise(study, new, noise)))
+        if wanted.near or wanted.unsure:
+            buys = extend.bought_near(study, old, new, noise, wanted.near, wanted.unsure, word)
+        else:
+            before = appraise(study, old, noise) if old.tiles else None
+            buys = extend.bought(study, before, appraise(study, new, noise))
         report = self._report(study, more.grown(plan), ())
-        with self.book() as book, book.transaction():
-            grown = book.add_batches(name, more.batches, more.tiles, self.now())
-            book.record(name, "made", [(mark, None) for mark in marks], COMMAND_LINE, self.now())
-        self._write_tile_list(study, grown)
-        return Extended(report, replace(plan, seed=more.seed, batches=more.batches, tiles=more.tiles), says)
+        if not look:
+            with self.book() as book, book.transaction():
+                grown = book.add_batches(name, more.batches, more.tiles, self.now())
+                book.record(name, "made", [(mark, None) for mark in marks], COMMAND_LINE, self.now())
+            self._write_tile_list(study, grown)
+        added = replace(plan, seed=more.seed, batches=more.batches, tiles=more.tiles)
+        return Extended(report, added, (*more.says, *buys))
 
     def _clock(self, study: Study) -> Clock:
         from tilestudy.design.layout import Clock

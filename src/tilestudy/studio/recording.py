@@ -21,6 +21,7 @@ from tilestudy.outcomes import DueReport, Entered, history_text
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
 from tilestudy.study.due import Due, owed
+from tilestudy.study.language import listed
 from tilestudy.study.records import (
     KINDS,
     BatchLog,
@@ -115,13 +116,13 @@ class Recording(Folder):
             self._check_factors(study, plan)
         new_plan = None
         if lists:
-            listed = self._read_tiles(study, lists[0])
+            taken = self._read_tiles(study, lists[0])
             if plan is not None and not plan.taken_in:
-                _check_same_tiles(plan, listed, lists[0])
+                _check_same_tiles(plan, taken, lists[0])
             else:
-                new_plan = listed
+                new_plan = taken
                 stand_ins = tuple(tile for tile in plan.tiles if tile.replaces) if plan is not None else ()
-                plan = replace(listed, tiles=(*listed.tiles, *stand_ins))
+                plan = replace(taken, tiles=(*taken.tiles, *stand_ins))
         if plan is None:
             raise NotEnoughError(
                 f'Study {name} has no plan yet and {folder} no tile list. Type "tilestudy plan {name}".'
@@ -231,6 +232,7 @@ class Recording(Folder):
                     notes.append(
                         f"Marked as spoiled, so kept but not used: what was measured of {', '.join(sorted(measured))}."
                     )
+                notes += _perhaps_another_round(outcome)
                 outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
         return Entered(study, outcomes, notes=notes)
 
@@ -345,11 +347,28 @@ def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Rec
     return replace(old, **changes)
 
 
-def _check_same_tiles(plan: Plan, listed: Plan, file: Path) -> None:
+def _perhaps_another_round(outcome: Outcome) -> list[str]:
+    """Ask whether a rub grade moved to quite another day is a correction, or a second rub test without its round."""
+    moved = [
+        (old.record, new)
+        for old, new in outcome.corrected
+        if isinstance(old.record, Rub) and isinstance(new, Rub) and abs((new.on - old.record.on).days) > 3
+    ]
+    if not moved:
+        return []
+    before, after = moved[0]
+    return [
+        f"The rub test of {listed(sorted({new.tile for _, new in moved}))} is dated anew "
+        f"({before.on.isoformat()} became {after.on.isoformat()}). If the tile was rubbed again, this took the place of the "
+        f"first grade: enter that again as it was, and the new one with --round {after.round + 1} (column round)."
+    ]
+
+
+def _check_same_tiles(plan: Plan, taken: Plan, file: Path) -> None:
     """A tile list beside a laid-out plan must agree with it."""
     ours = {tile.code: (tile.batch, dict(tile.settings)) for tile in plan.tiles}
     faults = []
-    for tile in listed.tiles:
+    for tile in taken.tiles:
         if tile.code not in ours:
             faults.append(Fault(file.name, None, f"tile {tile.code} is not in the plan of this study."))
         elif ours[tile.code] != (tile.batch, dict(tile.settings)):

@@ -29,8 +29,10 @@ from tilestudy.study.records import (
     Spacing,
     Study,
     Target,
+    Wish,
 )
 from tilestudy.study.units import parse_quantity, parse_setting, plain_number, split_number, stored_unit
+from tilestudy.study.wishes import wish_about, wish_value
 
 Lab = tuple[float, float, float]
 
@@ -52,7 +54,7 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
             "choose",
             "model",
         ),
-        *("metal", "tile", "factor", "limits", "colour", "rub", "response", "bench", "noise", "never"),
+        *("metal", "tile", "factor", "limits", "colour", "rub", "response", "wish", "bench", "noise", "never"),
     ),
     "metal": ("uns", "gauge", "lot"),
     "tile": ("size",),
@@ -61,6 +63,7 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "colour": ("target", "tolerance", "stage", "after_days"),
     "rub": ("protocol", "conditions", "passing", "after_days"),
     "response": ("name", "unit", "better", "after_days", "batch_sd", "tile_sd"),
+    "wish": ("of", "good", "useless", "weight"),
     "noise": ("batch_sd", "tile_sd"),
 }
 
@@ -258,6 +261,7 @@ def read_study(
     if tile_sd <= 0:
         reader.fault("tile_sd must be above 0: no two tiles come out exactly alike.", "noise", "tile_sd")
     colour = reader.table(data, "colour")
+    responses = _responses(reader, reader.tables(data, "response"))
     study = Study(
         name=name,
         question=reader.text(data, "question"),
@@ -276,7 +280,8 @@ def read_study(
         stage_days=reader.whole(colour, "after_days", 7, "colour") or 0,
         target=_target(reader, colour, colour_named) if "colour" in data else None,
         rub=_rub(reader, reader.table(data, "rub"), protocols) if "rub" in data else None,
-        responses=_responses(reader, reader.tables(data, "response")),
+        responses=responses,
+        wishes=_wishes(reader, reader.tables(data, "wish"), factors, responses, density_of(process)),
         batch_litres=_volume(reader, data),
         bench=_bench(reader, reader.table(data, "bench"), questions_of(process) if questions_of else None),
         batch_word=reader.text(data, "batch_word"),
@@ -603,6 +608,59 @@ def _responses(reader: _Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Re
             )
         )
     return tuple(responses)
+
+
+def _wishes(
+    reader: _Reader,
+    tables: Sequence[Mapping[str, Any]],
+    factors: Sequence[Factor],
+    responses: Sequence[Response],
+    density: float | None,
+) -> tuple[Wish, ...]:
+    """Read what is wished for beside colour and durability: [[wish]] with a good and a useless value."""
+    wishes: list[Wish] = []
+    for index, data in enumerate(tables):
+        before = len(reader.faults)
+        of = reader.text(data, "of", "", "wish", index)
+        weight = reader.number(data, "weight", 1.0, "wish", index) or 0.0
+        if weight <= 0:
+            reader.fault("weight must be above 0; leave out a wish that does not count.", "wish", "weight", index)
+        about = wish_about(of, factors, responses)
+        if isinstance(about, str):
+            reader.fault(about, "wish", "of", index)
+        elif any(one.of == of for one in wishes):
+            reader.fault(f'"{of}" has a wish already; give one for each thing wished.', "wish", "of", index)
+        ends: dict[str, tuple[float, ...]] = {}
+        for key, most in (("good", 1), ("useless", 2)):
+            raw = data.get(key)
+            several = raw if isinstance(raw, list) else [raw]
+            if key not in data:
+                reader.fault(
+                    f"a wish needs {key}, such as {key} = {'1.0' if key == 'good' else '4.0'}.", "wish", "of", index
+                )
+            elif not 1 <= len(several) <= most:
+                pair = ", or two values in square brackets, below and above good" if most == 2 else ""
+                reader.fault(f"{key} = {raw!r} should be one value{pair}.", "wish", key, index)
+            elif not isinstance(about, str):
+                try:
+                    ends[key] = tuple(wish_value(one, about, density) for one in several)
+                except UnitError as error:
+                    reader.fault(f"{key}: {error}", "wish", key, index)
+        if len(reader.faults) > before:
+            continue
+        (good,), useless = ends["good"], ends["useless"]
+        if good in useless:
+            reader.fault(f"good and useless are the same, {data['good']}; they must differ.", "wish", "useless", index)
+        elif len(useless) == 2 and not useless[0] < good < useless[1]:
+            reader.fault(
+                f"useless = {data['useless']} should hold one value below good and one above it, lower first.",
+                "wish",
+                "useless",
+                index,
+            )
+        else:
+            wishes.append(Wish(of, good, useless[0] if len(useless) == 1 else (useless[0], useless[1]), weight))
+    return tuple(wishes)
 
 
 def _bench(reader: _Reader, data: Mapping[str, Any], questions: Sequence[str] | None) -> Mapping[str, str]:

@@ -173,6 +173,21 @@ class Response:
 
 
 @dataclass(frozen=True)
+class Wish:
+    """One thing wished for beside colour and durability, weighed against the others when settings are chosen.
+
+    `of` is a declared response, "mottle" or a numeric factor; `good` is the value at which the wish is wholly met, and
+    `useless` the one at which it is not met at all (a pair of them, below and above `good`, where both sides are bad),
+    in the stored unit. Which way is better follows from the numbers. `weight` is how much it counts beside the others.
+    """
+
+    of: str
+    good: float
+    useless: float | tuple[float, float]
+    weight: float = 1.0
+
+
+@dataclass(frozen=True)
 class Limits:
     """What is at hand. None means no limit stated. `minutes` is per session, set-up and clearing up included."""
 
@@ -208,6 +223,7 @@ class Study:
     rub : RubPlan or None
         None when the study does not ask about wear.
     responses : tuple of Response
+    wishes : tuple of Wish
     batch_litres : float or None
         Volume of one bath, L.
     bench : mapping of str to str
@@ -242,6 +258,7 @@ class Study:
     target: Target | None = None
     rub: RubPlan | None = None
     responses: tuple[Response, ...] = ()
+    wishes: tuple[Wish, ...] = ()
     batch_litres: float | None = None
     bench: Mapping[str, str] = field(default_factory=dict)
     batches_each: int = 2
@@ -445,7 +462,8 @@ class Rub:
     """One scorer's judgement of one rub test.
 
     `grade` is 1 to 5 in half steps (5 = no stain); `strokes` the strokes to first bare metal, None if not counted;
-    `broke_through` False when bare metal never came (the strokes are then a lower bound), None if not noted.
+    `broke_through` False when bare metal never came (the strokes are then a lower bound), None if not noted; `round`
+    counts the rub tests of one tile from 1 (2 = tested again, say after a further month).
     """
 
     tile: str
@@ -456,11 +474,12 @@ class Rub:
     protocol: str = ""
     strokes: int | None = None
     broke_through: bool | None = None
+    round: int = 1
 
     @property
     def key(self) -> tuple[str, ...]:
-        """One grade for each tile, protocol, condition and scorer."""
-        return (self.tile, self.protocol, self.condition, self.scorer)
+        """One grade for each tile, protocol, condition, scorer and round."""
+        return (self.tile, self.protocol, self.condition, self.scorer, str(self.round))
 
 
 Record = Made | BatchLog | Reading | Value | Rub

@@ -4,8 +4,9 @@
 """
 
 from tilestudy.design.extend.bought import bought
+from tilestudy.design.extend.bought_near import bought_near
 from tilestudy.design.extend.centre import middle_of
 from tilestudy.design.extend.grow import extend, marks, usable
-from tilestudy.design.extend.request import Extension, Wish, wish
+from tilestudy.design.extend.request import Extension, Request, asked
 
-__all__ = ["Extension", "Wish", "bought", "extend", "marks", "middle_of", "usable", "wish"]
+__all__ = ["Extension", "Request", "asked", "bought", "bought_near", "extend", "marks", "middle_of", "usable"]

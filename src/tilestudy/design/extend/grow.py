@@ -12,8 +12,9 @@ from tilestudy.design.appraise import Noise
 from tilestudy.design.extend.centre import middle_tiles, star_tiles
 from tilestudy.design.extend.common import shared
 from tilestudy.design.extend.mirror import mirror
+from tilestudy.design.extend.near import confirming, nearby
 from tilestudy.design.extend.repeat import more_batches, repair, standing_in
-from tilestudy.design.extend.request import Extension, Wish
+from tilestudy.design.extend.request import Extension, Request
 from tilestudy.design.extend.room import Room
 from tilestudy.design.extend.telling import as_made, telling
 from tilestudy.design.layout import Clock, numbered
@@ -25,19 +26,19 @@ def extend(
     study: Study,
     clock: Clock,
     plan: Plan,
-    wanted: Wish,
+    wanted: Request,
     noise: Noise,
     made: Iterable[Made] = (),
     logs: Iterable[BatchLog] = (),
     taken: Collection[str] = (),
     word: str = "batch",
 ) -> Extension:
-    """Return what is added to a plan for a wish, in random order from the plan's seed plus the batches there.
+    """Return what is added to a plan for a request, in random order from the plan's seed plus the batches there.
 
     Parameters
     ----------
     study, clock, plan
-    wanted : Wish
+    wanted : Request
     noise : Noise
         Weighs luck of batches against that of tiles where tiles are chosen.
     made, logs : iterables of Made and BatchLog
@@ -60,7 +61,7 @@ def extend(
     >>> from tilestudy.study.records import Factor
     >>> study = Study("s", "", "other", (Factor("dip", (10.0, 90.0), "s", "s", "geometric"),))
     >>> clock = Clock(45, 15, 6, 2.5)
-    >>> more = extend(study, clock, lay_out(study, clock, 1), Wish("middle"), Noise(1, 1, "", ""))
+    >>> more = extend(study, clock, lay_out(study, clock, 1), Request("middle"), Noise(1, 1, "", ""))
     >>> [(batch.code, batch.session) for batch in more.batches], sorted(tile.settings["dip"] for tile in more.tiles)
     ([('B3', 2)], [10.0, 30.0, 30.0, 30.0, 90.0])
     """
@@ -68,6 +69,10 @@ def extend(
     gone = {code for code, one in how.items() if one.spoiled} | {tile.replaces for tile in plan.tiles}
     live = [tile for tile in plan.tiles if tile.code not in gone]
     seed = abs(plan.seed) + len(plan.batches)
+    if wanted.kind == "confirm":
+        study = replace(study, reference_tiles=False)  # they show drift, and that is not what is asked
+    if wanted.kind == "confirm":  # the limits are those of the study itself, which is done by then
+        study = replace(study, limits=replace(study.limits, tiles=None, batches=None, sessions=None))
     fit = Room(study, clock, plan, word)
     says: list[str]
     if wanted.kind == "batches":
@@ -84,16 +89,19 @@ def extend(
     elif wanted.kind == "repair":
         loads, says = repair(study, plan, wanted.batch, how, word)
         days = fit.days(loads)
+    elif wanted.kind == "confirm":
+        days, says = confirming(study, wanted, fit)
     else:
         there = as_made(study, plan, live, how, {one.batch: one for one in logs})
-        days, says = telling(study, plan, there, wanted, noise, seed, fit)
+        choose = nearby if wanted.kind == "next" else telling
+        days, says = choose(study, plan, there, wanted, noise, seed, fit)
     fit.check(days)
     batches, tiles = _numbered_on(plan, numbered(study, days, seed, Random(seed), taken))
     replaced: dict[str, str] = {}
     if wanted.kind == "repair":
         tiles, replaced = standing_in(plan, wanted.batch, tiles, how)
     sessions = len({batch.session for batch in batches})
-    if wanted.kind in ("batches", "tiles") and shared(study) and any(len(day) == 1 for day in days):
+    if wanted.kind in ("batches", "tiles", "next") and shared(study) and any(len(day) == 1 for day in days):
         says.append(
             f"A {word} alone in its session says little of {listed([factor.label for factor in shared(study)])}: the luck of the "
             f"day is mixed into it. Several {plural(word)} of different settings in one session compare better."

@@ -7,19 +7,36 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from tilestudy.errors import WrongRequestError
-from tilestudy.study.records import Batch, Plan, Tile
+from tilestudy.study.records import Batch, Plan, Setting, Tile
 
-Kind = Literal["batches", "mirror", "middle", "ends", "repair", "tiles"]
+Kind = Literal["batches", "mirror", "middle", "ends", "repair", "tiles", "next", "confirm"]
 
 
 @dataclass(frozen=True)
-class Wish:
-    """What to add: its kind, how many batches or tiles (None: not said), and the batch to make again."""
+class Request:
+    """What to add.
+
+    Attributes
+    ----------
+    kind : str
+        "tiles" are the most telling over the whole range, "next" those about the settings `near` and the terms `unsure`,
+        "confirm" all at the one setting `near`.
+    batches, tiles : int or None
+        How many; None: not said.
+    batch : str
+        The batch to make again.
+    near : tuple of mapping of str to float or str
+        Settings that a choice lies between, each naming every factor.
+    unsure : tuple of str
+        Terms not told apart yet: "strength", "dip_time (bend)", "strength x dip_time".
+    """
 
     kind: Kind
     batches: int | None = None
     tiles: int | None = None
     batch: str = ""
+    near: tuple[Mapping[str, Setting], ...] = ()
+    unsure: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -41,7 +58,7 @@ class Extension:
         return replace(plan, batches=(*plan.batches, *self.batches), tiles=(*plan.tiles, *self.tiles))
 
 
-def wish(
+def asked(
     *,
     batches: int | None = None,
     mirror: bool = False,
@@ -49,11 +66,11 @@ def wish(
     ends: bool = False,
     repair: str = "",
     tiles: int | None = None,
-) -> Wish:
-    """Return the one wish among these; raises WrongRequestError for none, several, or numbers below 1.
+) -> Request:
+    """Return the one request among these; raises WrongRequestError for none, several, or numbers below 1.
 
-    >>> wish(tiles=8, batches=2)
-    Wish(kind='tiles', batches=2, tiles=8, batch='')
+    >>> asked(tiles=8, batches=2)
+    Request(kind='tiles', batches=2, tiles=8, batch='', near=(), unsure=())
     """
     asked = [f"--{name}" for name, on in (("mirror", mirror), ("middle", middle), ("ends", ends)) if on]
     asked += ["--repair"] if repair else []
@@ -67,4 +84,4 @@ def wish(
         if number is not None and number < 1:
             raise WrongRequestError(f"{option} {number} adds nothing. Give 1 or more.")
     kind: Kind = asked[0].removeprefix("--")  # type: ignore[assignment]  # one of the six by the lines above
-    return Wish(kind, batches, tiles, repair)
+    return Request(kind, batches, tiles, repair)

@@ -12,10 +12,11 @@ import numpy as np
 from tilestudy.design.appraise import Noise
 from tilestudy.design.best import MODELS, SPARE_TILES, forbidden
 from tilestudy.design.extend.common import Settings, shared
-from tilestudy.design.extend.request import Wish
+from tilestudy.design.extend.request import Request
 from tilestudy.design.extend.room import Room
 from tilestudy.design.layout import Load
 from tilestudy.design.optimal import MadeTile, OptimalPlan, Problem, optimise
+from tilestudy.design.optimal.model import terms_of
 from tilestudy.errors import PlanError
 from tilestudy.study.language import count
 from tilestudy.study.records import BatchLog, Factor, Made, Plan, Setting, Study, Tile
@@ -56,30 +57,40 @@ def telling(
     study: Study,
     plan: Plan,
     there: Mapping[str, list[Settings]],
-    wanted: Wish,
+    wanted: Request,
     noise: Noise,
     seed: int,
     fit: Room,
 ) -> tuple[list[list[Load]], list[str]]:
     """Choose the tiles that, with those there, make predictions over the whole range surest (I-optimal)."""
+    problem = beside(study, plan, there, wanted, noise, fit)
+    chosen, model = richest(study, problem, seed)
+    says = [
+        f"Beside {counted(problem)} this is what makes predictions over the whole range surest (I-optimal, luck of "
+        f"{fit.word} and session taken into account; actual settings where recorded), for {CARRIED[model]}."
+    ]
+    return days_of(study, chosen, problem.sessions, len(there)), says
+
+
+def beside(
+    study: Study,
+    plan: Plan,
+    there: Mapping[str, list[Settings]],
+    wanted: Request,
+    noise: Noise,
+    fit: Room,
+) -> Problem:
+    """Return the problem of choosing so many tiles in fresh batches and new sessions beside those there.
+
+    Raises PlanError when the tiles do not fill the batches or the limits do not hold them.
+    """
     tiles = wanted.tiles or 1
     limit = study.limits.tiles_per_batch
     room = limit - fit.references if limit is not None else 10**6
     usual = max((len(one) for one in there.values()), default=tiles)
     least = 2 if shared(study) and tiles > 1 else 1
     batches = wanted.batches or max(least, math.ceil(tiles / max(1, min(room, usual))))
-    if tiles < batches:
-        raise PlanError(
-            f"{count(tiles, 'tile')} cannot fill {count(batches, fit.word)}. Nearest: --tiles {batches} --batches {batches}, "
-            f"or --tiles {tiles} --batches {tiles}."
-        )
-    if math.ceil(tiles / batches) > room:
-        raise PlanError(
-            f"{count(tiles, 'tile')} in {count(batches, fit.word)} is more than the {room} that tiles_per_batch leaves "
-            f"in each. Nearest: --tiles {tiles} --batches {math.ceil(tiles / room) if room > 0 else tiles}, or raise "
-            "tiles_per_batch under [limits]."
-        )
-    sizes = [tiles // batches + (place < tiles % batches) for place in range(batches)]
+    sizes = shared_out(tiles, batches, room, fit.word)
     per_session = fit.in_session(max(sizes))
     sessions = max(math.ceil(batches / per_session), min(batches, 2) if study.factors_set_per("session") else 1)
     new_sessions = [place * sessions // batches for place in range(batches)]
@@ -92,7 +103,7 @@ def telling(
     last = max(session_of.values())
     made = tuple(MadeTile(place, one) for place, code in enumerate(there) for one in there[code])
     scaled = [factor for factor in study.factors if factor.scaled]
-    problem = Problem(
+    return Problem(
         study.factors,
         (*(len(one) for one in there.values()), *sizes),
         eta=(noise.batch / (noise.tile or 1.0)) ** 2,
@@ -102,21 +113,40 @@ def telling(
         forbidden=forbidden(study),
         made=made,
     )
-    chosen, model = _richest(study, problem, seed)
+
+
+def shared_out(tiles: int, batches: int, room: int, word: str) -> list[int]:
+    """Share tiles over batches as evenly as can be; raises PlanError when they do not fill them or do not fit."""
+    if tiles < batches:
+        raise PlanError(
+            f"{count(tiles, 'tile')} cannot fill {count(batches, word)}. Nearest: --tiles {batches} --batches {batches}, "
+            f"or --tiles {tiles} --batches {tiles}."
+        )
+    if math.ceil(tiles / batches) > room:
+        raise PlanError(
+            f"{count(tiles, 'tile')} in {count(batches, word)} is more than the {room} that tiles_per_batch leaves "
+            f"in each. Nearest: --tiles {tiles} --batches {math.ceil(tiles / room) if room > 0 else tiles}, or raise "
+            "tiles_per_batch under [limits]."
+        )
+    return [tiles // batches + (place < tiles % batches) for place in range(batches)]
+
+
+def days_of(study: Study, chosen: OptimalPlan, sessions: Sequence[int], there: int) -> list[list[Load]]:
+    """Return the batches of a chosen plan beyond those there, session by session; `sessions` gives that of each batch."""
     whole = {factor.name for factor in shared(study)}
     days: dict[int, dict[int, Load]] = defaultdict(dict)
-    for row, batch, session in zip(chosen.settings, chosen.batch, chosen.session, strict=True):
-        if batch >= len(there):
+    for row, batch in zip(chosen.settings, chosen.batch, strict=True):
+        if batch >= there:
             settings = dict(zip([factor.name for factor in study.factors], row, strict=True))
             of = {name: value for name, value in settings.items() if name in whole}
-            load = days[session].setdefault(batch, (of, []))
+            load = days[sessions[batch]].setdefault(batch, (of, []))
             load[1].append({name: value for name, value in settings.items() if name not in whole})
-    counted = f"the {count(len(made), 'tile')} there" if made else "no tile there"
-    says = [
-        f"Beside {counted} this is what makes predictions over the whole range surest (I-optimal, luck of "
-        f"{fit.word} and session taken into account; actual settings where recorded), for {_CARRIED[model]}."
-    ]
-    return [list(day.values()) for _, day in sorted(days.items())], says
+    return [list(day.values()) for _, day in sorted(days.items())]
+
+
+def counted(problem: Problem) -> str:
+    """Write how many tiles are there already."""
+    return f"the {count(len(problem.made), 'tile')} there" if problem.made else "no tile there"
 
 
 def _settings_at_hand(factor: Factor, plan: Plan) -> tuple[float, ...]:
@@ -128,19 +158,22 @@ def _settings_at_hand(factor: Factor, plan: Plan) -> tuple[float, ...]:
     )
 
 
-_CARRIED = {
+CARRIED = {
     "quadratic": "factors, pairs of factors and bends",
     "interactions": "factors and pairs of factors",
     "main effects": "each factor by itself",
 }
 
 
-def _richest(study: Study, problem: Problem, seed: int) -> tuple[OptimalPlan, str]:
-    """Choose for the richest model that the tiles carry with some to spare."""
+def richest(study: Study, problem: Problem, seed: int) -> tuple[OptimalPlan, str]:
+    """Choose for the richest model that the tiles carry with some to spare; terms asked about are in it in any case."""
     fault: PlanError | None = None
     for model in (study.model,) if study.model else MODELS:
         try:
-            chosen = optimise(replace(problem, model=model), np.random.default_rng(seed), rounding=False)
+            terms = terms_of(replace(problem, model=model))
+            asked = tuple(term for term in problem.unsure if term not in terms)
+            whole = replace(problem, model=(*terms, *asked) if asked else model)
+            chosen = optimise(whole, np.random.default_rng(seed), rounding=False)
         except PlanError as error:
             fault = error
             continue

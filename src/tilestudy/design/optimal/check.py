@@ -51,7 +51,23 @@ def check_request(problem: Problem) -> None:
                 )
         elif factor.name in problem.workable:
             raise PlanError(f"{factor.label} is in steps: its levels are its workable settings. Give them as levels.")
+    _check_asked(problem)
     _check_made(problem)
+
+
+def _check_asked(problem: Problem) -> None:
+    for settings in problem.near:
+        for factor in problem.factors:
+            value = settings.get(factor.name)
+            if (
+                value is None
+                or (isinstance(value, str) and factor.scaled)
+                or not (factor.scaled or value in factor.levels)
+            ):
+                raise PlanError(f"Predictions are wanted at {factor.label} {value}, which is no setting of it.")
+    for term in problem.unsure:
+        if term not in terms_of(problem):
+            raise PlanError(f"{_term_name(term)} is asked about and is not in the model. Add it to the model.")
 
 
 def _check_made(problem: Problem) -> None:

@@ -138,7 +138,7 @@ class Model:
     """The columns of the model.
 
     `use` (p, k) says which function of each factor a column multiplies (0: the constant); `terms` names each column's
-    term; `moments` (p, p) averages products of columns over the region.
+    term; `moments` (p, p) averages products of columns over the region, or over what the problem asks about instead.
     """
 
     axes: tuple[Axis, ...]
@@ -176,12 +176,25 @@ def build(problem: Problem) -> Model:
         prod((one.moments[np.ix_(use[:, j], use[:, j])] for j, one in enumerate(axes)), start=np.ones((1, 1)))
     )
     model = Model(axes, tuple(of), use, moments)
+    if problem.near or problem.unsure:
+        return replace(model, moments=_asked(problem, model))
     if problem.forbidden is None:
         return model
     # the average over what is left of the region: stated settings as they are, free factors at the middles of cells
     listed = grid([_cells() if one.free else one.levels for one in axes])
     kept = model.columns(listed[~model.banned(problem, listed)])
     return replace(model, moments=kept.T @ kept / len(kept)) if len(kept) else model
+
+
+def _asked(problem: Problem, model: Model) -> Floats:
+    """Average products of columns at the settings asked about, and a one for each column of the terms asked about."""
+    moments = np.zeros_like(model.moments)
+    if problem.near:
+        at = np.array([[one.code(settings[one.factor.name]) for one in model.axes] for settings in problem.near])
+        rows = model.columns(at)
+        moments += rows.T @ rows / len(rows)
+    own = np.array([term in problem.unsure for term in model.terms], dtype=float)
+    return np.asarray(moments + np.diag(own) / max(own.sum(), 1.0))
 
 
 def _columns_of(term: Term, axes: Sequence[Axis]) -> Iterator[tuple[int, ...]]:

@@ -60,6 +60,11 @@ class Problem:
         See `Forbidden`.
     made : tuple of MadeTile
         Kept as they are, and counted in.
+    near : tuple of mapping of str to float or str
+        Settings at which predictions are wanted, each naming every factor; () for the whole region.
+    unsure : tuple of Term
+        Terms of the model whose own size is wanted. With `near` or `unsure`, criterion I is the average prediction variance
+        at `near` plus the average variance of these terms' coefficients.
     """
 
     factors: tuple[Factor, ...]
@@ -73,6 +78,8 @@ class Problem:
     discrete: frozenset[str] = frozenset()
     forbidden: Forbidden | None = None
     made: tuple[MadeTile, ...] = ()
+    near: tuple[Mapping[str, Setting], ...] = ()
+    unsure: tuple[Term, ...] = ()
 
     @property
     def tiles(self) -> int:

@@ -33,7 +33,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
         *("instrument", "geometry", "illuminant", "observer", "by"),
     ),
     "values": ("tile", "batch", "response", "on", "value", "repeat", "by"),
-    "rub": ("tile", "batch", "scorer", "on", "grade", "condition", "protocol", "strokes", "broke_through"),
+    "rub": ("tile", "batch", "scorer", "on", "grade", "condition", "protocol", "strokes", "broke_through", "round"),
 }
 _FILE_WORDS = {
     **{kind: kind for kind in FORM_KINDS},

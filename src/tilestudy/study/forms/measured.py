@@ -187,6 +187,7 @@ def rub_rows(reader: Reader) -> tuple[Rub, ...]:
     broke = reader.cell("broke_through", read_yes, None)
     if broke and not row["strokes"]:
         reader.fault("broke through is yes, but there are no strokes. Write at which stroke bare metal first showed.")
+    number = reader.cell("round", reader.whole(1), 1)
     if tile is None or grade is None:
         return ()
-    return (Rub(tile.code, scorer, on, grade, condition, protocol, strokes, broke),)
+    return (Rub(tile.code, scorer, on, grade, condition, protocol, strokes, broke, number),)

@@ -41,11 +41,12 @@ _SAID_BY_KEY: Mapping[str, str] = {
     "batches": "batch {0}",
     "colour": "tile {0}, stage {1}, spot {2}",
     "values": "tile {0}, {1}, repeat {2}",
-    "rub": "tile {0}, {2}, scorer {3}",
+    "rub": "tile {0}, {2}, scorer {3}, round {4}",
 }
 _OR_NUMBER_THEM: Mapping[str, str] = {
     "colour": ", or number the spots in the column spot",
     "values": ", or number the repeats in the column repeat",
+    "rub": ", or number the rub tests of the tile in the column round",
 }
 
 

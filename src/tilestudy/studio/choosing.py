@@ -1,0 +1,201 @@
+"""From findings to a recipe: choose settings, confirm them, and the next tiles."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tilestudy.errors import NotEnoughError, PlanError, WrongRequestError
+from tilestudy.outcomes import Confirming, Extended
+from tilestudy.studio.folder import Paper
+from tilestudy.studio.planning import Planning
+from tilestudy.study.records import Setting, Study
+from tilestudy.trade import library
+
+if TYPE_CHECKING:
+    from tilestudy.analysis.choice import Choice
+    from tilestudy.analysis.choose import Option
+    from tilestudy.analysis.confirm import Confirmation
+    from tilestudy.analysis.study_findings import StudyFindings
+
+SEED = 20
+"""Of the plausible truths that are drawn: the same tiles give the same choice."""
+
+
+class Choosing(Planning):
+    """Chooses settings, has them confirmed, and plans what to make next."""
+
+    def choose(
+        self,
+        name: str,
+        *,
+        stage: str | None = None,
+        by_wishes: bool = False,
+        progress: Callable[[float], None] = lambda share: None,
+    ) -> Choice:
+        """Choose the settings most likely right over the studied region."""
+        import numpy as np
+
+        from tilestudy.analysis.choice import choose
+
+        found = self.drivers(name, stage, lambda share: progress(0.6 * share))
+        return choose(found, np.random.default_rng(SEED), by_wishes)
+
+    def trade_off_chart(self, choice: Choice) -> Path | None:
+        """Draw closeness against durability, the tiles in their own colours, and return the chart's path."""
+        from tilestudy.paper.trade_off import trade_off, trade_off_content
+
+        content = trade_off_content(choice)
+        return None if content is None else self._print(choice.study.name, "trade-off.svg", trade_off(content))
+
+    def confirm(
+        self,
+        name: str,
+        *,
+        option: int = 1,
+        settings: Mapping[str, str] | None = None,
+        tiles: int | None = None,
+        batches: int | None = None,
+        by_wishes: bool = False,
+    ) -> Confirming:
+        """Plan confirmation tiles for an option of `choose`, or for settings given, and keep what is claimed of them."""
+        import numpy as np
+
+        from tilestudy.analysis.choice import choose, evidence_of
+        from tilestudy.analysis.choose import Chooser
+        from tilestudy.analysis.confirm import claim_of
+        from tilestudy.design import extend
+
+        found = self.drivers(name)
+        choice = choose(found, np.random.default_rng(SEED), by_wishes)
+        if not choice.right.asks_colour and not choice.conditions:
+            raise NotEnoughError(
+                f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
+                "Write a [target] or a [rub] into the study file."
+            )
+        if settings:
+            evidence, *_ = evidence_of(found)
+            chosen = Chooser(evidence, np.random.default_rng(SEED)).options(
+                [self._settings(found.study, settings, choice.best)], choice.right
+            )[0]
+        else:
+            options = choice.all_options()
+            if not 1 <= option <= len(options):
+                raise WrongRequestError(f"--option {option}: choose gives {len(options)}, numbered from 1.")
+            chosen = options[option - 1]
+        study, plan = self.planned(name)
+        asked = extend.Request("confirm", batches, tiles, near=(chosen.settings,))
+        added = self._add(study, plan, asked)
+        made = [tile.code for tile in added.added.tiles]
+        claim = claim_of(chosen, choice.right, choice.stage, choice.conditions, made, self.today)
+        with self.book() as book:
+            book.add_claim(name, claim.as_dict(), self.now())
+        return Confirming(study, self.word(study), (), added, claim)
+
+    def claimed(self, name: str) -> bool:
+        """Return whether anything was claimed of a study's settings."""
+        self.planned(name)
+        with self.book() as book:
+            return bool(book.claims(name))
+
+    def confirmations(self, name: str) -> Confirming:
+        """Compare every claim of a study with what came of it."""
+        study, _ = self.planned(name)
+        found = self._confirmations(study)
+        if not found:
+            raise NotEnoughError(
+                f'Nothing was claimed of {name} yet. "tilestudy confirm {name}" plans confirmation tiles.'
+            )
+        return Confirming(study, self.word(study), tuple(found))
+
+    def _confirmations(self, study: Study) -> list[Confirmation]:
+        from tilestudy.analysis.confirm import claim_from, compare
+        from tilestudy.analysis.find import outcomes_of
+
+        with self.book() as book:
+            claims = [claim_from(one) for one in book.claims(study.name)]
+            plan = book.plan(study.name)
+        if not claims or plan is None:
+            return []
+        records = self._records(study.name)
+        return [compare(claim, outcomes_of(study, plan, claim, *records)) for claim in claims]
+
+    def handout(self, name: str, paper: Paper | None = None) -> Path:
+        """Print the handout and return its path."""
+        from tilestudy.paper.from_findings import handout_content
+        from tilestudy.paper.typeset import handout
+
+        found = self.drivers(name)
+        made, _, readings, _, rubs = self._records(name)
+        settings = self.settings()
+        content = handout_content(
+            found,
+            library.process(found.study.process),
+            readings,
+            rubs,
+            studio=settings.studio,
+            printed=self.today,
+            made_on=[one.on for one in made],
+            confirmations=self._confirmations(found.study),
+        )
+        return self._print(name, "handout.pdf", handout(content, paper or settings.paper))
+
+    def next(
+        self, name: str, *, tiles: int, batches: int | None = None, option: int = 1, look: bool = False
+    ) -> Extended:
+        """Add the tiles that would teach most about what is undecided: near the choice, and what could not be told apart."""
+        from tilestudy.design import extend
+
+        near: list[Mapping[str, Setting]] = []
+        unsure: list[str] = []
+        found = self.drivers(name)
+        try:
+            near = [self.choose(name).all_options()[option - 1].settings]
+        except NotEnoughError:
+            near = []
+        except IndexError as error:
+            raise WrongRequestError(f"--option {option}: choose gives fewer; see tilestudy choose {name}.") from error
+        unsure = _mixed_up(found)
+        if not near and not unsure:
+            raise NotEnoughError(
+                f'There is no choice to come nearer to yet (see "tilestudy choose {name}"), and no pair of terms that could not '
+                f'be told apart. "tilestudy extend {name} --tiles {tiles}" adds tiles that teach most over the whole range.'
+            )
+        study, plan = self.planned(name)
+        return self._add(
+            study, plan, extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure)), look
+        )
+
+    def _settings(self, study: Study, typed: Mapping[str, str], base: Option) -> dict[str, Setting]:
+        """Read settings typed in; factors not named are those of the choice."""
+        parse = self._parse(study)
+        found = dict(base.settings)
+        for name, text in typed.items():
+            key = name.strip().replace(" ", "_")
+            if key not in {factor.name for factor in study.factors}:
+                names = ", ".join(factor.name for factor in study.factors)
+                raise WrongRequestError(f'"{name}" is no factor of {study.name}. Its factors: {names}.')
+            factor = study.factor(key)
+            value = parse(text, factor)
+            low_high = [float(level) for level in factor.levels if not isinstance(level, str)]
+            inside = value in factor.levels or (
+                not isinstance(value, str) and low_high and min(low_high) <= value <= max(low_high)
+            )
+            if not inside:
+                raise PlanError(
+                    f"{factor.label} {text} lies outside what the tiles covered, so nothing can be claimed of it. "
+                    "Choose settings within the study's levels."
+                )
+            found[key] = value
+        return found
+
+
+def _mixed_up(found: StudyFindings) -> list[str]:
+    """Names of terms that the tiles could not tell apart, and those mixed up with them."""
+    names: dict[str, None] = {}
+    for one in found.responses.values():
+        for out in one.left_out:
+            if out.partners:
+                names.update(dict.fromkeys((out.term, *out.partners)))
+    return list(names)
