@@ -15,7 +15,7 @@ from tilestudy.study.records import BatchLog, Kept, Made, Plan, Reading, Record,
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
 if TYPE_CHECKING:
-    from tilestudy.analysis.confirm import Claim, Confirmation
+    from tilestudy.analysis.choice.confirm import Claim, Confirmation
     from tilestudy.design.appraise import Appraisal
     from tilestudy.store.book import Outcome
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tilestudy.analysis.agreement import agreement
-from tilestudy.analysis.reliability import krippendorff_alpha
+from tilestudy.analysis.wear.agreement import agreement
+from tilestudy.analysis.wear.reliability import krippendorff_alpha
 
 SCORERS = ("KL", "MB", "TR")
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.analysis.strategies import DIP_TIME, FACTORS, STRENGTH, coloured, made_up, studies
 
-from tilestudy.analysis.colour_findings import colour_as_one
-from tilestudy.analysis.colour_responses import (
+from tilestudy.analysis.colour.as_one import colour_as_one
+from tilestudy.analysis.colour.responses import (
     chroma_frame,
     chroma_spec,
     drift_frame,

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.stats import permutation_test
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, coloured, made_up, studies
 
-from tilestudy.analysis.colour_permutation import DRAWS, colour_tests
-from tilestudy.analysis.colour_share import colour_shares
+from tilestudy.analysis.colour.permutation import DRAWS, colour_tests
+from tilestudy.analysis.colour.shares import colour_shares
 from tilestudy.analysis.model import build_model
 from tilestudy.errors import NotEnoughError
 

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from tilestudy.analysis.chance import Right
-from tilestudy.analysis.confirm import Claim, Outcome, claim_from, compare
+from tilestudy.analysis.choice.chance import Right
+from tilestudy.analysis.choice.confirm import Claim, Outcome, claim_from, compare
 from tilestudy.study.records import Factor, Study
 
 RIGHT = Right((40.0, 10.0, 10.0), None, 5.0, 4.0)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, studies
 
-from tilestudy.analysis.colour_change import colour_effects
+from tilestudy.analysis.colour.change import colour_effects
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import colour_spec, number_spec
 from tilestudy.analysis.work import holm

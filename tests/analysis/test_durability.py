@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, scored
 
-from tilestudy.analysis.durability import analyse_grades
 from tilestudy.analysis.findings import grade_spec, strokes_spec
 from tilestudy.analysis.frames import strokes_frame
-from tilestudy.analysis.strokes import analyse_strokes
+from tilestudy.analysis.wear.durability import analyse_grades
+from tilestudy.analysis.wear.strokes import analyse_strokes
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor, Rub
 from tilestudy.study.units import show

@@ -8,7 +8,7 @@ import pytest
 
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import colour_spec, grade_spec
-from tilestudy.analysis.lenth import unreplicated
+from tilestudy.analysis.trust.lenth import unreplicated
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor
 from tilestudy.study.units import show

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tilestudy.analysis.censored import fit_strokes
-from tilestudy.analysis.ordinal import fit_ordinal
+from tilestudy.analysis.wear.censored import fit_strokes
+from tilestudy.analysis.wear.ordinal import fit_ordinal
 from tilestudy.errors import NotEnoughError
 
 BATCH = np.repeat(np.arange(4), 6)

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from tests.analysis.strategies import DIP_TIME, FACTORS, coloured, made_up
 
+from tilestudy.analysis.colour.path import path_through, stages
 from tilestudy.analysis.model import build_model
-from tilestudy.analysis.path import path_through, stages
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor
 

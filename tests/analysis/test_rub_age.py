@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 
 from tilestudy.analysis.frames import rub_frame
-from tilestudy.analysis.rub_age import age_caution, days_since_made
+from tilestudy.analysis.wear.age import age_caution, days_since_made
 from tilestudy.study.records import Factor, Made, Rub
 
 DAY = date(2026, 11, 24)

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.analysis.strategies import FACTORS, studies
 
+from tilestudy.analysis.choice.region import candidates
+from tilestudy.analysis.choice.surface import canonical, surface_of
+from tilestudy.analysis.choice.surface_wording import Goal, shape_told
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import ResponseFindings, colour_spec
-from tilestudy.analysis.region import candidates
-from tilestudy.analysis.surface import canonical, surface_of
-from tilestudy.analysis.surface_wording import Goal, shape_told
 from tilestudy.errors import NotEnoughError, WrongRequestError
 from tilestudy.study.records import Factor, Study
 from tilestudy.study.units import show

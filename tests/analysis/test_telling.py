@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, scored
 
 from tilestudy.analysis.drivers import analyse
-from tilestudy.analysis.durability import analyse_grades
 from tilestudy.analysis.findings import colour_spec, distance_spec, grade_spec, number_spec
 from tilestudy.analysis.noise_wording import noise_sentence, repeats_sentence, session_sentence
+from tilestudy.analysis.wear.durability import analyse_grades
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor, Response
 from tilestudy.study.units import show

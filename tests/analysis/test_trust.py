@@ -12,10 +12,10 @@ from tests.analysis.strategies import FACTORS, made_up, scored, studies
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import colour_spec, grade_spec
 from tilestudy.analysis.model import build_model
-from tilestudy.analysis.residuals import Residuals
-from tilestudy.analysis.trust import trust
-from tilestudy.analysis.trust_checks import lack_of_fit
-from tilestudy.analysis.trust_wording import study_sentences
+from tilestudy.analysis.trust.checks import lack_of_fit
+from tilestudy.analysis.trust.residuals import Residuals
+from tilestudy.analysis.trust.trust import trust
+from tilestudy.analysis.trust.wording import study_sentences
 from tilestudy.errors import NotEnoughError
 from tilestudy.paper.trust_charts import charts, tables
 from tilestudy.study.records import Factor

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from tilestudy.analysis.choice.vector import PRIOR_DF, PRIOR_SD, fit_vector
 from tilestudy.analysis.mixed import fit_mixed
-from tilestudy.analysis.vector import PRIOR_DF, PRIOR_SD, fit_vector
 from tilestudy.errors import NotEnoughError
 
 

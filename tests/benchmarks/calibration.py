@@ -17,6 +17,7 @@ Told and compared with the truth (many new tiles, each from a new bath):
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import time
 from dataclasses import dataclass
@@ -25,12 +26,12 @@ import numpy as np
 import pandas as pd
 from scipy.interpolate import PchipInterpolator
 
-from tilestudy.analysis.chance import AlwaysAlike, Right
-from tilestudy.analysis.choose import Chooser, Evidence
-from tilestudy.analysis.durability import analyse_grades
+from tilestudy.analysis.choice.chance import AlwaysAlike, Right
+from tilestudy.analysis.choice.chooser import Chooser, Evidence
+from tilestudy.analysis.colour.path import stages
 from tilestudy.analysis.findings import grade_spec
 from tilestudy.analysis.model import build_model
-from tilestudy.analysis.path import stages
+from tilestudy.analysis.wear.durability import analyse_grades
 from tilestudy.colour.difference import ciede2000
 from tilestudy.study.records import Factor, Study
 

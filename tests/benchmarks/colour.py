@@ -30,14 +30,14 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.published.test_path_film_colours import film, scattered
 
-from tilestudy.analysis.colour_change import range_of_difference
-from tilestudy.analysis.colour_findings import colour_as_one
-from tilestudy.analysis.colour_permutation import DRAWS, colour_tests, permuted
+from tilestudy.analysis.colour.as_one import colour_as_one
+from tilestudy.analysis.colour.change import range_of_difference
+from tilestudy.analysis.colour.path import path_through
+from tilestudy.analysis.colour.permutation import DRAWS, colour_tests, permuted
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import ALPHA, colour_spec
 from tilestudy.analysis.mixed import fit_mixed
 from tilestudy.analysis.model import build_model, indicators
-from tilestudy.analysis.path import path_through
 from tilestudy.colour.difference import ciede2000
 from tilestudy.study.records import Factor
 from tilestudy.study.units import show

@@ -26,7 +26,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from tilestudy.analysis.ordinal import OrdinalFit, fit_ordinal
+from tilestudy.analysis.wear.ordinal import OrdinalFit, fit_ordinal
 
 PLANS = ((4, 6), (6, 4), (8, 6))
 LEVEL, MOST = 0.05, 0.065

@@ -21,8 +21,8 @@ import pandas as pd
 
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import ResponseFindings, colour_spec
-from tilestudy.analysis.trust import trust
-from tilestudy.analysis.trust_records import Trust
+from tilestudy.analysis.trust.records import Trust
+from tilestudy.analysis.trust.trust import trust
 from tilestudy.study.records import Factor
 
 LIGHTNESS = colour_spec("L")

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from tilestudy.analysis.reliability import krippendorff_alpha, weighted_kappa
+from tilestudy.analysis.wear.reliability import krippendorff_alpha, weighted_kappa
 
 NONE = math.nan
 

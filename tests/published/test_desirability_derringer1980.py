@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 
 from tests.published.reading import rows
-from tilestudy.analysis.desirability import one_sided, overall, two_sided
+from tilestudy.analysis.choice.desirability import one_sided, overall, two_sided
 
 RUNS = rows("tyre_derringer_suich1980.csv")
 X = np.array([[float(run[name]) for name in ("x1", "x2", "x3")] for run in RUNS])

@@ -11,7 +11,7 @@ import pytest
 
 from tests.published.reading import rows
 from tilestudy.analysis.findings import ResponseSpec
-from tilestudy.analysis.lenth import lenth, unreplicated
+from tilestudy.analysis.trust.lenth import lenth, unreplicated
 from tilestudy.study.records import Factor
 
 SETS = {row["set"]: row for row in rows("lenth_margins.csv")}

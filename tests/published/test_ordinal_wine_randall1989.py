@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from tests.published.reading import rows
-from tilestudy.analysis.likelihood import likeliest
-from tilestudy.analysis.links import CLOGLOG, LOGIT
-from tilestudy.analysis.ordinal import fit_ordinal, grade_rows
+from tilestudy.analysis.wear.likelihood import likeliest
+from tilestudy.analysis.wear.links import CLOGLOG, LOGIT
+from tilestudy.analysis.wear.ordinal import fit_ordinal, grade_rows
 from tilestudy.errors import NotEnoughError
 
 WINE = rows("wine_randall1989.csv")

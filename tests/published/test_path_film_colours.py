@@ -6,7 +6,7 @@ from scipy.interpolate import CubicSpline
 from scipy.stats import spearmanr
 
 from tests.published.reading import rows
-from tilestudy.analysis.path import path_through
+from tilestudy.analysis.colour.path import path_through
 from tilestudy.colour.difference import ciede2000
 
 NOISE = 2.0

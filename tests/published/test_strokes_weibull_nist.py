@@ -6,9 +6,9 @@ Exact times are given as intervals of width 1e-4, which adds 10 log(1e-4) to the
 import numpy as np
 import pytest
 
-from tilestudy.analysis.censored import fit_strokes, stroke_rows
-from tilestudy.analysis.likelihood import likeliest
-from tilestudy.analysis.links import CLOGLOG
+from tilestudy.analysis.wear.censored import fit_strokes, stroke_rows
+from tilestudy.analysis.wear.likelihood import likeliest
+from tilestudy.analysis.wear.links import CLOGLOG
 
 WIDTH = 1e-4
 # NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.2.1 and 8.4.1.3: 20 units, stopped at 500 h

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from tests.published.reading import rows
+from tilestudy.analysis.choice.surface import canonical, surface_of
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import ResponseSpec
-from tilestudy.analysis.surface import canonical, surface_of
 from tilestudy.study.records import Factor
 
 RUNS = rows("reaction_lenth2009.csv")

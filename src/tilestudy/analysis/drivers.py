@@ -22,9 +22,9 @@ from tilestudy.analysis.drift import drift_within
 from tilestudy.analysis.findings import Drift, InteractionGrid, ResponseFindings, ResponseSpec
 from tilestudy.analysis.model import build_model
 from tilestudy.analysis.naming import Show, show_plainly
-from tilestudy.analysis.passing import Drawn
 from tilestudy.analysis.telling import cautions, sentences
 from tilestudy.analysis.usable import usable
+from tilestudy.analysis.wear.passing import Drawn
 from tilestudy.analysis.work import Work
 from tilestudy.study.records import Factor
 

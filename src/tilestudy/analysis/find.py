@@ -14,12 +14,11 @@ from statistics import fmean, median
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.agreement import Agreement, agreement
-from tilestudy.analysis.colour_findings import ColourFindings, colour_as_one
-from tilestudy.analysis.colour_responses import further_responses
-from tilestudy.analysis.confirm import Claim, Outcome
+from tilestudy.analysis.choice.confirm import Claim, Outcome
+from tilestudy.analysis.colour.as_one import ColourFindings, colour_as_one
+from tilestudy.analysis.colour.path import stage_spec
+from tilestudy.analysis.colour.responses import further_responses
 from tilestudy.analysis.drivers import analyse
-from tilestudy.analysis.durability import analyse_grades
 from tilestudy.analysis.findings import (
     ResponseFindings,
     ResponseSpec,
@@ -30,13 +29,14 @@ from tilestudy.analysis.findings import (
     strokes_spec,
 )
 from tilestudy.analysis.frames import colour_frame, rub_frame, strokes_frame, tiles_as_made, value_frame
-from tilestudy.analysis.lenth import Unreplicated, unreplicated
-from tilestudy.analysis.path import stage_spec
-from tilestudy.analysis.rub_age import age_caution, days_since_made
-from tilestudy.analysis.strokes import analyse_strokes
 from tilestudy.analysis.study_findings import Lab, StudyFindings, TileSeen
-from tilestudy.analysis.trust import trust
-from tilestudy.analysis.trust_records import Trust
+from tilestudy.analysis.trust.lenth import Unreplicated, unreplicated
+from tilestudy.analysis.trust.records import Trust
+from tilestudy.analysis.trust.trust import trust
+from tilestudy.analysis.wear.age import age_caution, days_since_made
+from tilestudy.analysis.wear.agreement import Agreement, agreement
+from tilestudy.analysis.wear.durability import analyse_grades
+from tilestudy.analysis.wear.strokes import analyse_strokes
 from tilestudy.colour.difference import ciede2000
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import BatchLog, Factor, Made, Plan, Reading, Rub, Study, Value

@@ -10,7 +10,7 @@ import numpy as np
 
 from tilestudy.analysis.mixed import Array, Estimate, MixedFit
 from tilestudy.analysis.model import CodedModel, LeftOut
-from tilestudy.analysis.passing import Chances, Drawn
+from tilestudy.analysis.wear.passing import Chances, Drawn
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Response, SetPer, Setting
 

@@ -12,14 +12,14 @@ from typing import Any
 
 import pandas as pd
 
-from tilestudy.analysis.agreement import Agreement
-from tilestudy.analysis.colour_findings import ColourFindings
-from tilestudy.analysis.colour_responses import CHROMA_EXPLAINED, MOTTLE_EXPLAINED
+from tilestudy.analysis.colour.as_one import ColourFindings
+from tilestudy.analysis.colour.responses import CHROMA_EXPLAINED, MOTTLE_EXPLAINED
 from tilestudy.analysis.findings import ResponseFindings
-from tilestudy.analysis.lenth import Unreplicated
 from tilestudy.analysis.numbers import significant
-from tilestudy.analysis.trust_records import Trust
-from tilestudy.analysis.trust_wording import study_sentences
+from tilestudy.analysis.trust.lenth import Unreplicated
+from tilestudy.analysis.trust.records import Trust
+from tilestudy.analysis.trust.wording import study_sentences
+from tilestudy.analysis.wear.agreement import Agreement
 from tilestudy.colour.names import name_of
 from tilestudy.study.language import capital, listed
 from tilestudy.study.records import Plan, Setting, Study

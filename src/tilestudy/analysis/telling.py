@@ -6,10 +6,11 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from tilestudy.analysis import chance_wording, noise_wording, wording
+from tilestudy.analysis import noise_wording, wording
 from tilestudy.analysis.findings import ALPHA, Drift, TermFinding, bend_instead
 from tilestudy.analysis.naming import speak, together
 from tilestudy.analysis.timid import timid_sentence, too_timid
+from tilestudy.analysis.wear import wording as chance_wording
 from tilestudy.analysis.work import Work
 from tilestudy.study.language import listed, plural
 from tilestudy.study.records import SetPer

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from tilestudy.analysis.chance_wording import percent
 from tilestudy.analysis.findings import ALPHA, Kind, ResponseSpec, TermFinding
 from tilestudy.analysis.mixed import Estimate
 from tilestudy.analysis.naming import Show
 from tilestudy.analysis.numbers import decimals_for, decimals_telling, end_of_range, number, significant
+from tilestudy.analysis.wear.wording import percent
 from tilestudy.study.language import capital
 from tilestudy.study.records import Factor, Setting
 

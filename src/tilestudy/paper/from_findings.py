@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
-from tilestudy.analysis.choice import right_told
-from tilestudy.analysis.confirm import Confirmation, settings_told
+from tilestudy.analysis.choice.choice import right_told
+from tilestudy.analysis.choice.confirm import Confirmation, settings_told
 from tilestudy.analysis.findings import InteractionGrid, ResponseFindings
 from tilestudy.analysis.study_findings import BESIDE, StudyFindings, TileSeen
 from tilestudy.analysis.wording import place

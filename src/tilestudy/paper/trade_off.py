@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from tilestudy.analysis.choice import Choice
+from tilestudy.analysis.choice.choice import Choice
 from tilestudy.colour.srgb import lab_to_hex
 from tilestudy.paper.charts import INK, PALE, SOFT, Kind, _render, _wrapped
 from tilestudy.study.units import plain_number

@@ -13,8 +13,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from tilestudy.analysis.influence import CARRIES
-from tilestudy.analysis.trust_records import TileTrust, Trust
+from tilestudy.analysis.trust.influence import CARRIES
+from tilestudy.analysis.trust.records import TileTrust, Trust
 from tilestudy.paper.charts import INK, PALE, SOFT, Kind, _render, _wrapped
 from tilestudy.study.language import capital, count, plural
 

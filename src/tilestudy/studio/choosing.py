@@ -14,9 +14,9 @@ from tilestudy.study.records import Setting, Study
 from tilestudy.trade import library
 
 if TYPE_CHECKING:
-    from tilestudy.analysis.choice import Choice
-    from tilestudy.analysis.choose import Option
-    from tilestudy.analysis.confirm import Confirmation
+    from tilestudy.analysis.choice.choice import Choice
+    from tilestudy.analysis.choice.chooser import Option
+    from tilestudy.analysis.choice.confirm import Confirmation
     from tilestudy.analysis.study_findings import StudyFindings
 
 SEED = 20
@@ -37,7 +37,7 @@ class Choosing(Planning):
         """Choose the settings most likely right over the studied region."""
         import numpy as np
 
-        from tilestudy.analysis.choice import choose
+        from tilestudy.analysis.choice.choice import choose
 
         found = self.drivers(name, stage, lambda share: progress(0.6 * share))
         return choose(found, np.random.default_rng(SEED), by_wishes)
@@ -62,9 +62,9 @@ class Choosing(Planning):
         """Plan confirmation tiles for an option of `choose`, or for settings given, and keep what is claimed of them."""
         import numpy as np
 
-        from tilestudy.analysis.choice import choose, evidence_of
-        from tilestudy.analysis.choose import Chooser
-        from tilestudy.analysis.confirm import claim_of
+        from tilestudy.analysis.choice.choice import choose, evidence_of
+        from tilestudy.analysis.choice.chooser import Chooser
+        from tilestudy.analysis.choice.confirm import claim_of
         from tilestudy.design import extend
 
         found = self.drivers(name)
@@ -110,7 +110,7 @@ class Choosing(Planning):
         return Confirming(study, self.word(study), tuple(found))
 
     def _confirmations(self, study: Study) -> list[Confirmation]:
-        from tilestudy.analysis.confirm import claim_from, compare
+        from tilestudy.analysis.choice.confirm import claim_from, compare
         from tilestudy.analysis.find import outcomes_of
 
         with self.book() as book:

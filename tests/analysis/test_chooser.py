@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tilestudy.analysis.chance import AlwaysAlike, Right
-from tilestudy.analysis.choose import DISTINCT, Chooser, Evidence
+from tilestudy.analysis.choice.chance import AlwaysAlike, Right
+from tilestudy.analysis.choice.chooser import DISTINCT, Chooser, Evidence
+from tilestudy.analysis.choice.region import candidates, code, gap
 from tilestudy.analysis.model import build_model
-from tilestudy.analysis.region import candidates, code, gap
 from tilestudy.study.records import Bound, Factor, Study
 
 STRENGTH = Factor("strength", (1.0, 3.0, 9.0), "g/L", "g/L", "geometric", "batch")

@@ -22,7 +22,7 @@ import pandas as pd
 from scipy.special import bdtr, stdtrit
 
 from tilestudy.analysis.mixed import Array
-from tilestudy.analysis.reliability import alpha_of_counts, krippendorff_alpha, weighted_kappa
+from tilestudy.analysis.wear.reliability import alpha_of_counts, krippendorff_alpha, weighted_kappa
 from tilestudy.analysis.work import holm
 from tilestudy.study.language import capital, count, listed
 

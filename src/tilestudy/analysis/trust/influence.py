@@ -1,6 +1,6 @@
 """What one tile or batch does to the findings: how far it lies off, and what becomes of each effect without it.
 
-A quick look at fixed variance ratios (`tilestudy.analysis.residuals`) covers all of them; what it finds to matter is then
+A quick look at fixed variance ratios (`tilestudy.analysis.trust.residuals`) covers all of them; what it finds to matter is then
 tested, or left out and all of `drivers` done anew, so that what is told is what the reader would see.
 """
 
@@ -16,8 +16,8 @@ from tilestudy.analysis.findings import ResponseFindings, ResponseSpec, TermFind
 from tilestudy.analysis.mixed import Array, MixedFit, fit_mixed
 from tilestudy.analysis.model import build_model
 from tilestudy.analysis.naming import Show
-from tilestudy.analysis.residuals import Departures
-from tilestudy.analysis.trust_records import Influence
+from tilestudy.analysis.trust.records import Influence
+from tilestudy.analysis.trust.residuals import Departures
 from tilestudy.analysis.usable import Usable, usable
 from tilestudy.analysis.work import Work
 from tilestudy.errors import NotEnoughError

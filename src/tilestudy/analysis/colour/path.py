@@ -27,10 +27,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from tilestudy.analysis.colour.spline import KNOTS, ROUGH, basis, smooth
 from tilestudy.analysis.findings import ResponseSpec
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel
-from tilestudy.analysis.spline import KNOTS, ROUGH, basis, smooth
 from tilestudy.colour.difference import ciede2000
 from tilestudy.errors import NotEnoughError
 

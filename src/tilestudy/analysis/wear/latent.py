@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tilestudy.analysis.links import Link, Pieces
 from tilestudy.analysis.mixed import Array
+from tilestudy.analysis.wear.links import Link, Pieces
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """From rub grades to what drives durability, told in chances to pass.
 
-Each condition (dry, wet) is fitted by the cumulative-link mixed model of `tilestudy.analysis.ordinal`: session and batch are
+Each condition (dry, wet) is fitted by the cumulative-link mixed model of `tilestudy.analysis.wear.ordinal`: session and batch are
 random where there are several, the tile where it has several scores, and the scorer. A term is tested on the hidden scale and
 told as the change it makes to the chance that a tile passes. Verdicts follow the rule of `tilestudy.analysis.work`.
 """
@@ -13,15 +13,16 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis import chance_wording, wording
+from tilestudy.analysis import wording
 from tilestudy.analysis.drivers import gather
 from tilestudy.analysis.findings import LEAST_DF, Drift, ResponseFindings, ResponseSpec, TermFinding
 from tilestudy.analysis.mixed import Array, Estimate, FTest
 from tilestudy.analysis.model import STRATA, Term, build_model
 from tilestudy.analysis.naming import Show, show_plainly
-from tilestudy.analysis.ordinal import OrdinalFit, fit_ordinal
-from tilestudy.analysis.passing import PERCENT, Chances
 from tilestudy.analysis.usable import Usable, usable
+from tilestudy.analysis.wear import wording as chance_wording
+from tilestudy.analysis.wear.ordinal import OrdinalFit, fit_ordinal
+from tilestudy.analysis.wear.passing import PERCENT, Chances
 from tilestudy.analysis.work import Work
 from tilestudy.study.records import Factor, Setting
 

@@ -15,10 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tilestudy.analysis.latent import Posterior, Prior, Rows
-from tilestudy.analysis.latent_fit import LatentFit, fit_latent, group_codes
-from tilestudy.analysis.links import CLOGLOG
 from tilestudy.analysis.mixed import Array, FTest
+from tilestudy.analysis.wear.latent import Posterior, Prior, Rows
+from tilestudy.analysis.wear.latent_fit import LatentFit, fit_latent, group_codes
+from tilestudy.analysis.wear.links import CLOGLOG
 from tilestudy.errors import NotEnoughError
 
 WEAKLY = Prior(shape=(2.0, 0.5))

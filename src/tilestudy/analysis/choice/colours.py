@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from tilestudy.analysis.choice.vector import Draws, VectorFit, fit_vector
+from tilestudy.analysis.colour.path import LEAST_ALONG, ColourPath, Stages
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel
-from tilestudy.analysis.path import LEAST_ALONG, ColourPath, Stages
-from tilestudy.analysis.vector import Draws, VectorFit, fit_vector
 
 CURVE_DF = 6.0
 """About as many unknowns as a smooth path takes in each channel."""

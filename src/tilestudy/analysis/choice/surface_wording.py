@@ -1,6 +1,6 @@
 """Plain sentences about the shape of a fitted surface, each only where it changes what to make next.
 
-Everything is said of the settings looked at (`tilestudy.analysis.region`), never of settings beyond what was tried.
+Everything is said of the settings looked at (`tilestudy.analysis.choice.region`), never of settings beyond what was tried.
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ from typing import Literal
 
 import numpy as np
 
+from tilestudy.analysis.choice.surface import SMALL, Surface
 from tilestudy.analysis.mixed import Array, Estimate
 from tilestudy.analysis.naming import Show
 from tilestudy.analysis.numbers import decimals_telling, end_of_range, number
-from tilestudy.analysis.surface import SMALL, Surface
 from tilestudy.study.language import capital, listed
 from tilestudy.study.records import Setting
 

@@ -12,9 +12,9 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import logsumexp
 
-from tilestudy.analysis.latent import Posterior, Prior, Rows
-from tilestudy.analysis.links import Link
 from tilestudy.analysis.mixed import Array
+from tilestudy.analysis.wear.latent import Posterior, Prior, Rows
+from tilestudy.analysis.wear.links import Link
 from tilestudy.errors import NotEnoughError
 
 SEPARATED = "These rows are separated, so the likelihood has no top. Use the fit with weak priors."

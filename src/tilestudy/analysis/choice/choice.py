@@ -13,16 +13,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.chance import AlwaysAlike, Judge, Right
-from tilestudy.analysis.choose import DISTINCT, MOST_OPTIONS, Chooser, Evidence, Option, Price
-from tilestudy.analysis.confirm import settings_told
-from tilestudy.analysis.desirability import met, overall
+from tilestudy.analysis.choice.chance import AlwaysAlike, Judge, Right
+from tilestudy.analysis.choice.chooser import DISTINCT, MOST_OPTIONS, Chooser, Evidence, Option, Price
+from tilestudy.analysis.choice.confirm import settings_told
+from tilestudy.analysis.choice.desirability import met, overall
+from tilestudy.analysis.choice.region import gap
+from tilestudy.analysis.choice.surface import surface_of
+from tilestudy.analysis.choice.surface_wording import shape_told
 from tilestudy.analysis.findings import ResponseFindings
 from tilestudy.analysis.model import CodedModel
-from tilestudy.analysis.region import gap
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen
-from tilestudy.analysis.surface import surface_of
-from tilestudy.analysis.surface_wording import shape_told
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.language import count, listed

@@ -6,14 +6,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tilestudy.analysis import wording
-from tilestudy.analysis.colour_change import VISIBLE
+from tilestudy.analysis.colour.change import VISIBLE
 from tilestudy.analysis.findings import ALPHA, ResponseSpec
 from tilestudy.analysis.numbers import significant
 from tilestudy.colour.names import name_of
 from tilestudy.study.language import capital, listed, plural
 
 if TYPE_CHECKING:
-    from tilestudy.analysis.colour_findings import ColourEffect, ColourFindings
+    from tilestudy.analysis.colour.as_one import ColourEffect, ColourFindings
 
 EXPLAINED = "CIEDE2000 is a scale of how different two colours look: 1 is just visible side by side, 5 is plain to see."
 

@@ -15,15 +15,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tilestudy.analysis import wording
-from tilestudy.analysis.censored import StrokesFit, fit_strokes
 from tilestudy.analysis.drivers import gather
-from tilestudy.analysis.durability import DRAWS, SEED
 from tilestudy.analysis.findings import LEAST_DF, ResponseFindings, ResponseSpec, TermFinding
-from tilestudy.analysis.latent_fit import widened
 from tilestudy.analysis.mixed import Array, Estimate, FTest
 from tilestudy.analysis.model import CodedModel, Term, build_model
 from tilestudy.analysis.naming import Show, show_plainly
 from tilestudy.analysis.usable import Usable, usable
+from tilestudy.analysis.wear.censored import StrokesFit, fit_strokes
+from tilestudy.analysis.wear.durability import DRAWS, SEED
+from tilestudy.analysis.wear.latent_fit import widened
 from tilestudy.analysis.work import Work
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.language import count

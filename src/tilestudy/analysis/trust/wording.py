@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from tilestudy.analysis import wording
 from tilestudy.analysis.findings import ResponseSpec, TermFinding
-from tilestudy.analysis.influence import Shift
 from tilestudy.analysis.naming import Show, speak
 from tilestudy.analysis.numbers import significant
-from tilestudy.analysis.trust_records import Influence, LackOfFit, Said, Spread, SpreadGroup, Trust
+from tilestudy.analysis.trust.influence import Shift
+from tilestudy.analysis.trust.records import Influence, LackOfFit, Said, Spread, SpreadGroup, Trust
 from tilestudy.study.language import capital, listed, plural
 from tilestudy.study.records import Factor
 

@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit
 
-from tilestudy.analysis.latent import Posterior, Prior, Rows
-from tilestudy.analysis.latent_fit import LatentFit, fit_latent, group_codes
-from tilestudy.analysis.links import LOGIT
 from tilestudy.analysis.mixed import Array, Estimate, FTest
+from tilestudy.analysis.wear.latent import Posterior, Prior, Rows
+from tilestudy.analysis.wear.latent_fit import LatentFit, fit_latent, group_codes
+from tilestudy.analysis.wear.links import LOGIT
 from tilestudy.errors import NotEnoughError
 
 PSEUDO_COUNT = 0.5

@@ -19,7 +19,7 @@ from scipy.special import fdtrc
 
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel, indicators
-from tilestudy.analysis.trust_records import LackOfFit, Spread, SpreadGroup
+from tilestudy.analysis.trust.records import LackOfFit, Spread, SpreadGroup
 
 LEAST_IN_GROUP = 4
 """Tiles a group needs for its scatter to be compared (common practice, no source)."""

@@ -26,14 +26,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from tilestudy.analysis import trust_wording
 from tilestudy.analysis.findings import ResponseFindings, ResponseSpec
-from tilestudy.analysis.influence import Asked, Shift, carries, moved_by, moves, shifts, suspects, without
 from tilestudy.analysis.mixed import Array, MixedFit, fit_mixed
 from tilestudy.analysis.naming import Show, show_plainly
-from tilestudy.analysis.residuals import Departures, Residuals
-from tilestudy.analysis.trust_checks import lack_of_fit, spreads
-from tilestudy.analysis.trust_records import (
+from tilestudy.analysis.trust import wording as trust_wording
+from tilestudy.analysis.trust.checks import lack_of_fit, spreads
+from tilestudy.analysis.trust.influence import Asked, Shift, carries, moved_by, moves, shifts, suspects, without
+from tilestudy.analysis.trust.records import (
     BatchTrust,
     Said,
     Spread,
@@ -41,6 +40,7 @@ from tilestudy.analysis.trust_records import (
     TileTrust,
     Trust,
 )
+from tilestudy.analysis.trust.residuals import Departures, Residuals
 from tilestudy.analysis.usable import usable
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor

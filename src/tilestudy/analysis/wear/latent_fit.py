@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc, ndtri, stdtrit
 from scipy.stats.qmc import Sobol
 
-from tilestudy.analysis.latent import Posterior, Top
 from tilestudy.analysis.mixed import Array, Estimate, FTest
+from tilestudy.analysis.wear.latent import Posterior, Top
 
 STEPS, MORE_STEPS, KEPT = 8, 48, 0.8
 """Metropolis steps that bring draws to the true law, more where the normal law is far from it; share of place kept."""

@@ -1,6 +1,6 @@
 """Which settings most probably give the wanted colour AND survive, over the studied region only.
 
-Settings are ranked by the chance that one new tile from a new batch is right (`tilestudy.analysis.chance`), with one set of
+Settings are ranked by the chance that one new tile from a new batch is right (`tilestudy.analysis.choice.chance`), with one set of
 plausible truths; the chances told are then reckoned with a fresh set, so that the best is not the luckiest draw. Alternatives
 are settings that differ from those before them by a quarter of some factor's span at least. The price of each wish is the best
 chance there would be with that wish relaxed.
@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.chance import Judge, Right, colour_chance, in_range, normal_nodes
-from tilestudy.analysis.colours import ChannelTruths, ColourModel, PathTruths, fit_colours
+from tilestudy.analysis.choice.chance import Judge, Right, colour_chance, in_range, normal_nodes
+from tilestudy.analysis.choice.colours import ChannelTruths, ColourModel, PathTruths, fit_colours
+from tilestudy.analysis.choice.region import candidates, code, gap
+from tilestudy.analysis.colour.path import Stages
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel
-from tilestudy.analysis.path import Stages
-from tilestudy.analysis.region import candidates, code, gap
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Setting, Study
 

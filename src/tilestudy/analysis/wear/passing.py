@@ -14,10 +14,10 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.latent_fit import widened
 from tilestudy.analysis.mixed import Array, Estimate
 from tilestudy.analysis.model import CodedModel, Term
-from tilestudy.analysis.ordinal import OrdinalFit
+from tilestudy.analysis.wear.latent_fit import widened
+from tilestudy.analysis.wear.ordinal import OrdinalFit
 from tilestudy.study.records import Setting
 
 PERCENT = 100.0

@@ -25,8 +25,8 @@ from typing import Any, Literal
 import numpy as np
 from scipy.special import bdtr, betaincinv
 
-from tilestudy.analysis.chance import LEVEL, Right
-from tilestudy.analysis.choose import Option
+from tilestudy.analysis.choice.chance import LEVEL, Right
+from tilestudy.analysis.choice.chooser import Option
 from tilestudy.colour.names import name_of
 from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Setting, Study

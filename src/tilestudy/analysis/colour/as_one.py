@@ -8,7 +8,7 @@ The rule, one for all factors:
 - "not settled": anything else.
 - "cannot tell": no noise to judge by, or the factor always changed together with another.
 
-p is that of the permutation test (`tilestudy.analysis.colour_permutation`). Where the units are so few that it could not have come
+p is that of the permutation test (`tilestudy.analysis.colour.permutation`). Where the units are so few that it could not have come
 to 0.05 after Holm's correction whatever the factor does, the Kenward-Roger tests of L*, a* and b* stand in: three times the smallest of their p.
 """
 
@@ -21,15 +21,15 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis import colour_wording
-from tilestudy.analysis.colour_change import VISIBLE, ColourChange, colour_changes
-from tilestudy.analysis.colour_permutation import ColourTest, colour_tests
-from tilestudy.analysis.colour_share import ColourShares, colour_shares
-from tilestudy.analysis.colour_wording import told_as
+from tilestudy.analysis.colour import wording as colour_wording
+from tilestudy.analysis.colour.change import VISIBLE, ColourChange, colour_changes
+from tilestudy.analysis.colour.path import Stages, stages
+from tilestudy.analysis.colour.permutation import ColourTest, colour_tests
+from tilestudy.analysis.colour.shares import ColourShares, colour_shares
+from tilestudy.analysis.colour.wording import told_as
 from tilestudy.analysis.findings import ALPHA, LEAST_DF, ResponseFindings, Verdict
 from tilestudy.analysis.model import CodedModel
 from tilestudy.analysis.naming import Show
-from tilestudy.analysis.path import Stages, stages
 from tilestudy.analysis.work import holm
 from tilestudy.colour.difference import ciede2000
 from tilestudy.errors import NotEnoughError

@@ -21,7 +21,7 @@ LEVEL = 0.90
 
 
 class Judge(Protocol):
-    """Durability as a fitted model tells it (`tilestudy.analysis.ordinal`)."""
+    """Durability as a fitted model tells it (`tilestudy.analysis.wear.ordinal`)."""
 
     def pass_draws(self, rows: Array, grade: float, rng: np.random.Generator, n_draws: int) -> Array:
         """Chance (n_draws, m) that one new tile from a new batch gets `grade` or better; rows without the constant."""

@@ -1,0 +1,1 @@
+"""From findings to settings: chances of being right, the choice, its confirmation."""
