@@ -28,6 +28,8 @@ def test_the_demo_runs_the_whole_job_and_ends_with_its_papers(run: Run, tmp_path
         assert "INVENTED DATA" in PdfReader(path).pages[0].extract_text()
     assert 2 <= len(PdfReader(folder / "reports" / "plaques" / "handout.pdf").pages) <= 4
     assert "strength drives it" in result.output
+    assert "Choice 1: strength" in result.output
+    assert "Confirmed: this is a recipe now." in " ".join(result.output.split())
     again = run("demo")
     assert again.exit_code == 0
     assert "An earlier demo" in again.output

@@ -233,8 +233,9 @@ class StudyFindings:
                 continue
             label = f"{one.label} ({show_unit(one.unit)})" if one.kind == "number" and one.unit else one.label
             for term in one.terms:
-                unit = f" {term.unit}" if one.kind not in ("number", "grade") else ""
-                span = "" if term.low is None or term.high is None else f"{_signed(term.low)} to {_signed(term.high)}"
+                unit = "" if one.kind in ("number", "strokes") else f" {term.unit}"
+                written = _times if one.kind == "strokes" else _signed
+                span = "" if term.low is None or term.high is None else f"{written(term.low)} to {written(term.high)}"
                 numbers = (
                     "" if term.ddf is None else f"{term.ddf:.1f}",
                     "" if term.F is None else f"{term.F:.2f}",
@@ -248,7 +249,7 @@ class StudyFindings:
                         label,
                         name,
                         judged,
-                        f"{_signed(term.effect)}{unit}",
+                        f"{written(term.effect)}{unit}",
                         span,
                         str(term.df),
                         *numbers,
@@ -292,6 +293,11 @@ def heading(one: ResponseFindings) -> str:
 def _stands_out(one: ResponseFindings) -> bool:
     """Tell whether a factor clearly moves the response."""
     return any(term.verdict == "drives" for term in one.terms)
+
+
+def _times(value: float) -> str:
+    """Write a ratio: ×0.42."""
+    return f"×{significant(value, 3)}"
 
 
 def _signed(value: float) -> str:

@@ -25,7 +25,7 @@ from tilestudy.analysis.model import CodedModel
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
-from tilestudy.study.language import count, listed
+from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Setting, Study, Wish
 from tilestudy.study.units import plain_number, show, show_unit
 
@@ -219,6 +219,11 @@ def evidence_of(found: StudyFindings, by_wishes: bool = False) -> tuple[Evidence
             continue
         conditions.append(condition)
         judges[condition] = (one.model, _judge(one))
+        if one.chances is not None and not one.ranged:
+            notes.append(
+                f"How much the luck of a {found.word} moves the {condition} rub grade was not measured (each setting had one "
+                f"{found.word}), so the chance to pass is told as if it moved nothing: make further {plural(found.word)}."
+            )
     wants_colour = study.target is not None and lab_model is not None
     if study.target is not None and lab_model is None:
         notes.append("No colours can be judged yet, so the wanted colour is left out.")
