@@ -2,11 +2,14 @@
 
 import json
 import shutil
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import Run
+from tilestudy.cli.demo import fill_form, share_out
+from tilestudy.cli.invented import invent
 from tilestudy.studio import Studio
 
 REPOSITORY = Path(__file__).parents[2]
@@ -52,17 +55,57 @@ def test_wishes_of_the_study_file_weigh_with_being_right(run: Run, entered: Path
     assert "scrub cycles " in told
 
 
-def test_what_cannot_be_confirmed_is_refused_plainly(run: Run, entered: Path, tmp_path: Path) -> None:
-    """What was typed, why not, and what there is instead; a list of existing tiles grows by its own rows; nothing is kept."""
+@pytest.fixture
+def recorded(run: Run, tmp_path: Path) -> Path:
+    """A planned study of one's own with invented results, so that it can grow."""
+    run("new", "plaques", "--process", "sulfide-dip", "--metal", "C11000")
+    run("plan", "plaques", "--seed", "7")
+    run("pack", "plaques")
+    folder = tmp_path / "experiments" / "plaques"
+    results = invent(*Studio(tmp_path).planned("plaques"), date(2026, 11, 2))
+    for kind, rows, key in (("made", results.made, "tile"), ("batches", results.batches, "batch")):
+        fill_form(folder, kind, rows, (key,))
+    fill_form(folder, "colour", results.colour, ("tile", "stage", "spot"))
+    share_out(folder, results.rub)
+    assert "Stored" in run("enter", "plaques").output
+    return folder
+
+
+def test_next_looks_before_it_adds_and_confirm_keeps_claim_and_tiles_together(
+    run: Run, recorded: Path, tmp_path: Path
+) -> None:
+    """`next --look` adds nothing; `confirm` plans tiles at settings of one's own, claims, and waits for results."""
+    studio = Studio(tmp_path)
+    before = studio.planned("plaques")[1]
+    looked = run("next", "plaques", "--tiles", "6", "--batches", "2", "--look")
+    assert "Nothing was added" in looked.output
+    assert "narrower" in " ".join(looked.output.split())
+    assert studio.planned("plaques")[1] == before
+    done = run("confirm", "plaques", "--at", "strength=4 g/L", "--at", "dip time=45 s")
+    assert done.exit_code == 0, done.output
+    added = [tile for tile in studio.planned("plaques")[1].tiles if tile not in before.tiles]
+    assert len(added) == 4
+    assert {(tile.settings["strength"], tile.settings["dip_time"]) for tile in added} == {(4.0, 45.0)}
+    assert len({tile.batch for tile in added}) == 2
+    assert "has all that is wanted yet" in " ".join(run("confirm", "plaques").output.split())
+    assert json.loads(run("confirm", "plaques", "--json").stdout)["confirmations"][0]["verdict"] == "waiting"
+
+
+def test_what_cannot_be_confirmed_is_refused_plainly(run: Run, recorded: Path, tmp_path: Path) -> None:
+    """What was typed, why not, and what there is instead; nothing is kept."""
     for words, says in (
         (["--option", "9"], "--option 9: choose gives 3, numbered from 1."),
         (["--at", "strength"], '--at "strength" cannot be read; write it like "strength=4 g/L".'),
         (["--at", "heat=3"], '"heat" is no factor of plaques. Its factors: strength, dip_time, scrub_cycles.'),
         (["--at", "dip time=300 s"], "dip time 300 s lies outside what the tiles covered"),
         (["--at", "dip time=soon"], '"soon"'),
-        ([], "Add a row for each new tile"),
     ):
         refused = run("confirm", "plaques", *words)
         assert refused.exit_code in (1, 2)
         assert says in " ".join(refused.output.split())
     assert not Studio(tmp_path).claimed("plaques")
+
+
+def test_a_list_of_existing_tiles_grows_by_its_own_rows(run: Run, entered: Path) -> None:
+    """Tiles that were taken in are not added to behind the list's back."""
+    assert "Add a row for each new tile" in run("confirm", "plaques").output

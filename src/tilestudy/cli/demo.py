@@ -86,14 +86,14 @@ def walk_through(folder: Path, today: date) -> None:
     results = invent(study, plan, first, studio.spare_code(NAME, ""))
     last = day = session_day(first, max(batch.session for batch in plan.batches))
     later("Two sessions later somebody has typed the run sheets into made.csv and batches.csv.")
-    _fill(study_folder, "made", results.made, ("tile",))
-    _fill(study_folder, "batches", results.batches, ("batch",))
+    fill_form(study_folder, "made", results.made, ("tile",))
+    fill_form(study_folder, "batches", results.batches, ("batch",))
     run("enter", NAME)
     run("due", "--on", (last + timedelta(days=7)).isoformat())
     day = last + timedelta(days=7)
     later("A week after making, the colours were read; three scorers rubbed the tiles, each with a copy of rub.csv.")
-    _fill(study_folder, "colour", results.colour, ("tile", "stage", "spot"))
-    _share_out(study_folder, results.rub)
+    fill_form(study_folder, "colour", results.colour, ("tile", "stage", "spot"))
+    share_out(study_folder, results.rub)
     run("enter", NAME)
     wrong = results.rub[0]
     better = min(5.0, float(wrong["grade"]) + 0.5) if float(wrong["grade"]) < 5 else 4.5
@@ -111,10 +111,10 @@ def walk_through(folder: Path, today: date) -> None:
     more = invent(study, added, day - timedelta(days=shift), seed=6)
     day = today - timedelta(days=1)
     later("The confirmation tiles were made on a new day, read and rubbed a week later, and everything was typed in.")
-    _fill(study_folder, "made", more.made, ("tile",))
-    _fill(study_folder, "batches", more.batches, ("batch",))
-    _fill(study_folder, "colour", more.colour, ("tile", "stage", "spot"))
-    _share_out(study_folder, more.rub)
+    fill_form(study_folder, "made", more.made, ("tile",))
+    fill_form(study_folder, "batches", more.batches, ("batch",))
+    fill_form(study_folder, "colour", more.colour, ("tile", "stage", "spot"))
+    share_out(study_folder, more.rub)
     run("enter", NAME)
     run("confirm", NAME)
     day = today
@@ -132,7 +132,7 @@ def _beyond(plan: Plan, grown: Plan) -> dict[str, Any]:
     return {"tiles": tiles, "batches": tuple(b for b in grown.batches if b.code in {tile.batch for tile in tiles})}
 
 
-def _fill(folder: Path, kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
+def fill_form(folder: Path, kind: str, rows: list[dict[str, str]], key: tuple[str, ...]) -> None:
     """Fill a form in, as somebody typing would."""
     from tilestudy.cli.invented import fill
 
@@ -140,7 +140,7 @@ def _fill(folder: Path, kind: str, rows: list[dict[str, str]], key: tuple[str, .
     path.write_text(fill(path.read_text(encoding="utf-8-sig"), rows, key), encoding="utf-8-sig")
 
 
-def _share_out(folder: Path, rows: list[dict[str, str]]) -> None:
+def share_out(folder: Path, rows: list[dict[str, str]]) -> None:
     """Give each scorer a copy of the rub form, filled in; scorers who have one already go on in it."""
     from tilestudy.cli.invented import SCORERS, fill
 

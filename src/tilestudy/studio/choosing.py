@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,13 +10,12 @@ from tilestudy.errors import NotEnoughError, PlanError, WrongRequestError
 from tilestudy.outcomes import Confirming, Extended
 from tilestudy.studio.folder import Paper
 from tilestudy.studio.planning import Planning
-from tilestudy.study.records import Setting, Study
+from tilestudy.study.records import Setting, Study, Tile
 from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.choice import Choice
-    from tilestudy.analysis.choice.chooser import Option
-    from tilestudy.analysis.choice.confirm import Confirmation
+    from tilestudy.analysis.choice.confirm import Claim, Confirmation
     from tilestudy.analysis.study_findings import StudyFindings
 
 SEED = 20
@@ -67,6 +66,9 @@ class Choosing(Planning):
         from tilestudy.analysis.choice.confirm import claim_of
         from tilestudy.design import extend
 
+        study, plan = self.planned(name)
+        self._check_growing(plan, name)
+        typed = self._settings(study, settings or {})
         found = self.drivers(name)
         choice = choose(found, np.random.default_rng(SEED), by_wishes)
         if not choice.right.asks_colour and not choice.conditions:
@@ -74,24 +76,24 @@ class Choosing(Planning):
                 f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
                 "Write a [target] or a [rub] into the study file."
             )
-        if settings:
-            evidence, *_ = evidence_of(found)
-            chosen = Chooser(evidence, np.random.default_rng(SEED)).options(
-                [self._settings(found.study, settings, choice.best)], choice.right
-            )[0]
-        else:
-            options = choice.all_options()
-            if not 1 <= option <= len(options):
-                raise WrongRequestError(f"--option {option}: choose gives {len(options)}, numbered from 1.")
-            chosen = options[option - 1]
-        study, plan = self.planned(name)
+        options = choice.all_options()
+        if not 1 <= option <= len(options):
+            raise WrongRequestError(f"--option {option}: choose gives {len(options)}, numbered from 1.")
+        chosen = options[option - 1]
+        if typed:
+            evidence, *_ = evidence_of(found, by_wishes)
+            own = {**chosen.settings, **typed}
+            chosen = Chooser(evidence, np.random.default_rng(SEED)).options([own], choice.right)[0]
         asked = extend.Request("confirm", batches, tiles, near=(chosen.settings,))
-        added = self._add(study, plan, asked)
-        made = [tile.code for tile in added.added.tiles]
-        claim = claim_of(chosen, choice.right, choice.stage, choice.conditions, made, self.today)
-        with self.book() as book:
-            book.add_claim(name, claim.as_dict(), self.now())
-        return Confirming(study, self.word(study), (), added, claim)
+        kept: list[Claim] = []
+
+        def claimed(tiles: Sequence[Tile]) -> Claim:
+            codes = [tile.code for tile in tiles]
+            kept.append(claim_of(chosen, choice.right, choice.stage, choice.conditions, codes, self.today))
+            return kept[0]
+
+        added = self._add(study, plan, asked, claimed=claimed)
+        return Confirming(study, self.word(study), (), added, kept[0])
 
     def claimed(self, name: str) -> bool:
         """Return whether anything was claimed of a study's settings."""
@@ -167,10 +169,10 @@ class Choosing(Planning):
             study, plan, extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure)), look
         )
 
-    def _settings(self, study: Study, typed: Mapping[str, str], base: Option) -> dict[str, Setting]:
-        """Read settings typed in; factors not named are those of the choice."""
+    def _settings(self, study: Study, typed: Mapping[str, str]) -> dict[str, Setting]:
+        """Read settings typed in, each within what the study's levels span."""
         parse = self._parse(study)
-        found = dict(base.settings)
+        found: dict[str, Setting] = {}
         for name, text in typed.items():
             key = name.strip().replace(" ", "_")
             if key not in {factor.name for factor in study.factors}:
@@ -178,11 +180,9 @@ class Choosing(Planning):
                 raise WrongRequestError(f'"{name}" is no factor of {study.name}. Its factors: {names}.')
             factor = study.factor(key)
             value = parse(text, factor)
-            low_high = [float(level) for level in factor.levels if not isinstance(level, str)]
-            inside = value in factor.levels or (
-                not isinstance(value, str) and low_high and min(low_high) <= value <= max(low_high)
-            )
-            if not inside:
+            ends = [float(level) for level in factor.levels if not isinstance(level, str)]
+            between = not isinstance(value, str) and factor.scaled and ends and min(ends) <= value <= max(ends)
+            if value not in factor.levels and not between:
                 raise PlanError(
                     f"{factor.label} {text} lies outside what the tiles covered, so nothing can be claimed of it. "
                     "Choose settings within the study's levels."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +28,7 @@ from tilestudy.trade import library
 from tilestudy.trade.template import study_text
 
 if TYPE_CHECKING:
+    from tilestudy.analysis.choice.confirm import Claim
     from tilestudy.design.appraise import Appraisal, Noise
     from tilestudy.design.extend import Request
     from tilestudy.design.full_appraisal import FullAppraisal
@@ -175,17 +176,23 @@ class Planning(Findings):
         study, plan = self.planned(name)
         return self._add(study, plan, wanted)
 
-    def _add(self, study: Study, plan: Plan, wanted: Request, look: bool = False) -> Extended:
-        """Add what is asked for to a plan, and say what it buys; with `look`, say so and add nothing."""
+    def _add(
+        self,
+        study: Study,
+        plan: Plan,
+        wanted: Request,
+        look: bool = False,
+        claimed: Callable[[Sequence[Tile]], Claim] | None = None,
+    ) -> Extended:
+        """Add what is asked for to a plan, and say what it buys; with `look`, say so and add nothing.
+
+        What is `claimed` of the added tiles is kept with them, both or neither.
+        """
         from tilestudy.design import extend
         from tilestudy.design.appraise import appraise
 
         name = study.name
-        if plan.taken_in:
-            raise PlanError(
-                f"The tiles of {name} were taken in from a list, and the list says which there are. Add a row for each new "
-                f'tile to it, with a batch of its own for what is made afresh, then type "tilestudy plan {name} --from FILE".'
-            )
+        self._check_growing(plan, name)
         noise, word, (made, logs, *_) = self._noise(study), self.word(study), self._records(name)
         with self.book() as book:
             taken = book.codes()
@@ -202,9 +209,18 @@ class Planning(Findings):
             with self.book() as book, book.transaction():
                 grown = book.add_batches(name, more.batches, more.tiles, self.now())
                 book.record(name, "made", [(mark, None) for mark in marks], COMMAND_LINE, self.now())
+                if claimed is not None:
+                    book.add_claim(name, claimed(more.tiles).as_dict(), self.now())
             self._write_tile_list(study, grown)
         added = replace(plan, seed=more.seed, batches=more.batches, tiles=more.tiles)
         return Extended(report, added, (*more.says, *buys))
+
+    def _check_growing(self, plan: Plan, name: str) -> None:
+        if plan.taken_in:
+            raise PlanError(
+                f"The tiles of {name} were taken in from a list, and the list says which there are. Add a row for each new "
+                f'tile to it, with a batch of its own for what is made afresh, then type "tilestudy plan {name} --from FILE".'
+            )
 
     def _clock(self, study: Study) -> Clock:
         from tilestudy.design.layout import Clock

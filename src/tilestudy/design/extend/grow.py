@@ -71,7 +71,7 @@ def extend(
     seed = abs(plan.seed) + len(plan.batches)
     if wanted.kind == "confirm":
         study = replace(study, reference_tiles=False)  # they show drift, and that is not what is asked
-    if wanted.kind == "confirm":  # the limits are those of the study itself, which is done by then
+    if wanted.kind in ("next", "confirm"):  # [limits] bound the first plan; here the numbers are asked for one by one
         study = replace(study, limits=replace(study.limits, tiles=None, batches=None, sessions=None))
     fit = Room(study, clock, plan, word)
     says: list[str]
