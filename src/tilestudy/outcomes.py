@@ -105,6 +105,11 @@ class Extended:
         """Return the run order of what was added."""
         return replace(self.report, plan=self.added).table()
 
+    def next_pack(self) -> str:
+        """Return the command that prints the bench pack of what was added."""
+        sessions = sorted({batch.session for batch in self.added.batches})
+        return " ".join([f"tilestudy pack {self.added.study}", *(f"--session {one}" for one in sessions)])
+
 
 @dataclass(frozen=True)
 class Confirming:

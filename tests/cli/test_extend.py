@@ -40,7 +40,7 @@ def test_what_is_there_stays_and_twice_adds_twice(run: Run, tmp_path: Path, room
     first = run("extend", "plaques", *asked)
     assert first.exit_code == 0, first.output
     assert first.output.startswith("Added: ")
-    assert 'Next: "tilestudy pack plaques"' in first.output
+    assert 'Next: "tilestudy pack plaques --session ' in first.output
     _, after = studio.planned("plaques")
     assert after.tiles[: len(before.tiles)] == before.tiles
     assert after.batches[: len(before.batches)] == before.batches

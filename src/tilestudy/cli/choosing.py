@@ -87,7 +87,7 @@ def confirm(
         tell()
         tell(done.planned.table())
         note(
-            f'Next: "tilestudy pack {name}" prints their bench pack; "tilestudy confirm {name}" compares what came of it.'
+            f'Next: "{done.planned.next_pack()}" prints their bench pack; "tilestudy confirm {name}" compares what came of it.'
         )
 
 
@@ -117,4 +117,4 @@ def next_(
     if look:
         tell("Nothing was added; leave --look out to add them.")
     else:
-        tell(f'Next: "tilestudy pack {name}" prints the bench pack with these tiles and adds their rows to the forms.')
+        tell(f'Next: "{done.next_pack()}" prints the bench pack of these tiles and adds their rows to the forms.')

@@ -103,7 +103,7 @@ def walk_through(folder: Path, today: date) -> None:
     run("drivers", NAME)
     run("choose", NAME)
     run("confirm", NAME)
-    run("pack", NAME)
+    run("pack", NAME, "--session", "3")
 
     added = replace(plan, **_beyond(plan, studio.planned(NAME)[1]))
     day = today - timedelta(days=8)

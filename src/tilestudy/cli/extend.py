@@ -54,4 +54,4 @@ def extend(
     tell()
     tell(done.table())
     tell()
-    tell(f'Next: "tilestudy pack {name}" prints the bench pack with these tiles and adds their rows to the forms.')
+    tell(f'Next: "{done.next_pack()}" prints the bench pack of these tiles and adds their rows to the forms.')

@@ -138,15 +138,19 @@ def appraise(
 @cli.command()
 @click.argument("name")
 @click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="Paper size.  [default: the studio's, else a4]")
+@click.option("--session", "sessions", type=int, multiple=True, help="Only this session.  [default: all]")
 @click.pass_context
-def pack(ctx: click.Context, name: str, paper: Paper | None) -> None:
+def pack(ctx: click.Context, name: str, paper: Paper | None, sessions: tuple[int, ...]) -> None:
     """Print the bench pack: batch cards, run sheet, rub sheet, cautions; and write the forms to fill.
 
     It refuses while a blocking hazard stands.
 
-    Example: tilestudy pack plaques --paper us-letter
+    \b
+    Examples:
+      tilestudy pack plaques --paper us-letter
+      tilestudy pack plaques --session 3
     """
-    done = studio_of(ctx).pack(name, paper)
+    done = studio_of(ctx).pack(name, paper, sessions)
     for text in done.notes:
         note(text)
     tell(f"Bench pack: {done.pdf}")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
-from tilestudy.errors import (
-    HazardError,
-)
+from tilestudy.errors import HazardError, WrongRequestError
 from tilestudy.outcomes import PackDone
 from tilestudy.studio.folder import Paper, write_whole
 from tilestudy.studio.planning import Planning
@@ -24,9 +24,17 @@ from tilestudy.trade.hazards import hazards, unanswered
 class Packing(Planning):
     """Prints what the bench needs."""
 
-    def pack(self, name: str, paper: Paper | None = None) -> PackDone:
-        """Print the bench pack and write the blank forms; raises HazardError while a blocking hazard stands."""
+    def pack(self, name: str, paper: Paper | None = None, sessions: Sequence[int] = ()) -> PackDone:
+        """Print the bench pack, of all sessions or of those given, and write the blank forms.
+
+        Raises HazardError while a blocking hazard stands.
+        """
         study, plan = self.planned(name)
+        there = sorted({batch.session for batch in plan.batches})
+        if unknown := [one for one in sessions if one not in there]:
+            raise WrongRequestError(
+                f"{name} has no session {unknown[0]}; its plan has sessions {there[0]} to {there[-1]}."
+            )
         blocking = [one for one in hazards(study) if one.level == "block"]
         if blocking:
             listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
@@ -44,9 +52,16 @@ class Packing(Planning):
         with self.book() as book:
             taken = book.codes()
         spares = deal_codes(max(2, len(plan.batches) // 2), taken, Random(plan.seed + 1))
+        wanted = plan
+        if sessions:
+            wanted = replace(
+                plan,
+                batches=tuple(one for one in plan.batches if one.session in sessions),
+                tiles=tuple(one for one in plan.tiles if one.session in sessions),
+            )
         content = bench_pack_content(
             study,
-            plan,
+            wanted,
             library.process(study.process),
             word=self.word(study),
             can_tell=self._report(study, plan, ()).sentences,
@@ -54,7 +69,8 @@ class Packing(Planning):
             studio=settings.studio,
             printed=self.today,
         )
-        pdf = self._print(name, "bench-pack.pdf", bench_pack(content, paper or settings.paper))
+        which = f"-session-{'-'.join(str(one) for one in sorted(set(sessions)))}" if sessions else ""
+        pdf = self._print(name, f"bench-pack{which}.pdf", bench_pack(content, paper or settings.paper))
         written, kept = self._write_forms(study, plan)
         open_questions = unanswered(study)
         notes = []

@@ -219,10 +219,10 @@ def evidence_of(found: StudyFindings, by_wishes: bool = False) -> tuple[Evidence
             continue
         conditions.append(condition)
         judges[condition] = (one.model, _judge(one))
-        if one.chances is not None and not one.ranged:
+        if one.chances is not None and not one.ranged and one.model.spare["batch"] < 1:
             notes.append(
-                f"How much the luck of a {found.word} moves the {condition} rub grade was not measured (each setting had one "
-                f"{found.word}), so the chance to pass is told as if it moved nothing: make further {plural(found.word)}."
+                f"How much the luck of a {found.word} moves the {condition} rub grade was not measured, so the chance to pass is "
+                f"told as if it moved nothing: make further {plural(found.word)}."
             )
     wants_colour = study.target is not None and lab_model is not None
     if study.target is not None and lab_model is None:
