@@ -76,9 +76,16 @@ def confirm(
             if not equals or not key.strip() or not value.strip():
                 raise WrongRequestError(f'--at "{text}" cannot be read; write it like "strength=4 g/L".')
             settings[key.strip()] = value.strip()
-        done = studio.confirm(
-            name, option=option or 1, settings=settings, tiles=tiles, batches=batches, by_wishes=wishes
-        )
+        with bar("Choosing") as progress:
+            done = studio.confirm(
+                name,
+                option=1 if option is None else option,
+                settings=settings,
+                tiles=tiles,
+                batches=batches,
+                by_wishes=wishes,
+                progress=progress,
+            )
     if as_json:
         tell_json(done.as_dict())
         return
@@ -106,7 +113,8 @@ def next_(
 
     Example: tilestudy next plaques --tiles 6 --batches 2
     """
-    done = studio_of(ctx).next(name, tiles=tiles, batches=batches, option=option, look=look)
+    with bar("Choosing") as progress:
+        done = studio_of(ctx).next(name, tiles=tiles, batches=batches, option=option, look=look, progress=progress)
     if as_json:
         tell_json(done.report.as_dict())
         return

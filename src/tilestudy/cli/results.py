@@ -48,4 +48,6 @@ def handout(ctx: click.Context, name: str, paper: Paper | None) -> None:
 
     Example: tilestudy handout plaques --paper us-letter
     """
-    tell(f"Handout: {studio_of(ctx).handout(name, paper)}")
+    with bar("Analysing") as progress:
+        path = studio_of(ctx).handout(name, paper, progress)
+    tell(f"Handout: {path}")

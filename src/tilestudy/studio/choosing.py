@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tilestudy.errors import NotEnoughError, PlanError, WrongRequestError
 from tilestudy.outcomes import Confirming, Extended
-from tilestudy.studio.folder import Paper
+from tilestudy.studio.folder import Paper, Progress, no_progress
 from tilestudy.studio.planning import Planning
 from tilestudy.study.records import Setting, Study, Tile
 from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.choice import Choice
+    from tilestudy.analysis.choice.chooser import Option
     from tilestudy.analysis.choice.confirm import Claim, Confirmation
     from tilestudy.analysis.study_findings import StudyFindings
 
@@ -31,7 +33,7 @@ class Choosing(Planning):
         *,
         stage: str | None = None,
         by_wishes: bool = False,
-        progress: Callable[[float], None] = lambda share: None,
+        progress: Progress = no_progress,
     ) -> Choice:
         """Choose the settings most likely right over the studied region."""
         import numpy as np
@@ -57,6 +59,7 @@ class Choosing(Planning):
         tiles: int | None = None,
         batches: int | None = None,
         by_wishes: bool = False,
+        progress: Progress = no_progress,
     ) -> Confirming:
         """Plan confirmation tiles for an option of `choose`, or for settings given, and keep what is claimed of them."""
         import numpy as np
@@ -69,17 +72,14 @@ class Choosing(Planning):
         study, plan = self.planned(name)
         self._check_growing(plan, name)
         typed = self._settings(study, settings or {})
-        found = self.drivers(name)
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
         choice = choose(found, np.random.default_rng(SEED), by_wishes)
         if not choice.right.asks_colour and not choice.conditions:
             raise NotEnoughError(
                 f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
                 "Write a [target] or a [rub] into the study file."
             )
-        options = choice.all_options()
-        if not 1 <= option <= len(options):
-            raise WrongRequestError(f"--option {option}: choose gives {len(options)}, numbered from 1.")
-        chosen = options[option - 1]
+        chosen = _numbered(choice.all_options(), option)
         if typed:
             evidence, *_ = evidence_of(found, by_wishes)
             own = {**chosen.settings, **typed}
@@ -123,12 +123,12 @@ class Choosing(Planning):
         records = self._records(study.name)
         return [compare(claim, outcomes_of(study, plan, claim, *records)) for claim in claims]
 
-    def handout(self, name: str, paper: Paper | None = None) -> Path:
+    def handout(self, name: str, paper: Paper | None = None, progress: Progress = no_progress) -> Path:
         """Print the handout and return its path."""
         from tilestudy.paper.from_findings import handout_content
         from tilestudy.paper.typeset import handout
 
-        found = self.drivers(name)
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
         made, _, readings, _, rubs = self._records(name)
         settings = self.settings()
         content = handout_content(
@@ -144,30 +144,35 @@ class Choosing(Planning):
         return self._print(name, "handout.pdf", handout(content, paper or settings.paper))
 
     def next(
-        self, name: str, *, tiles: int, batches: int | None = None, option: int = 1, look: bool = False
+        self,
+        name: str,
+        *,
+        tiles: int,
+        batches: int | None = None,
+        option: int = 1,
+        look: bool = False,
+        progress: Progress = no_progress,
     ) -> Extended:
         """Add the tiles that would teach most about what is undecided: near the choice, and what could not be told apart."""
+        import numpy as np
+
+        from tilestudy.analysis.choice.choice import choose
         from tilestudy.design import extend
 
+        study, plan = self.planned(name)
+        self._check_growing(plan, name)
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
         near: list[Mapping[str, Setting]] = []
-        unsure: list[str] = []
-        found = self.drivers(name)
-        try:
-            near = [self.choose(name).all_options()[option - 1].settings]
-        except NotEnoughError:
-            near = []
-        except IndexError as error:
-            raise WrongRequestError(f"--option {option}: choose gives fewer; see tilestudy choose {name}.") from error
+        with suppress(NotEnoughError):  # without a choice yet, what could not be told apart is left
+            near = [_numbered(choose(found, np.random.default_rng(SEED)).all_options(), option).settings]
         unsure = _mixed_up(found)
         if not near and not unsure:
             raise NotEnoughError(
                 f'There is no choice to come nearer to yet (see "tilestudy choose {name}"), and no pair of terms that could not '
                 f'be told apart. "tilestudy extend {name} --tiles {tiles}" adds tiles that teach most over the whole range.'
             )
-        study, plan = self.planned(name)
-        return self._add(
-            study, plan, extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure)), look
-        )
+        wanted = extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure))
+        return self._add(study, plan, wanted, look)
 
     def _settings(self, study: Study, typed: Mapping[str, str]) -> dict[str, Setting]:
         """Read settings typed in, each within what the study's levels span."""
@@ -189,6 +194,13 @@ class Choosing(Planning):
                 )
             found[key] = value
         return found
+
+
+def _numbered(options: Sequence[Option], number: int) -> Option:
+    """Return the option of that number, from 1."""
+    if not 1 <= number <= len(options):
+        raise WrongRequestError(f"--option {number}: choose gives {len(options)}, numbered from 1.")
+    return options[number - 1]
 
 
 def _mixed_up(found: StudyFindings) -> list[str]:

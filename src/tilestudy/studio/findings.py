@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,15 +17,13 @@ from tilestudy.study.records import (
 if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
 
-from tilestudy.studio.folder import Folder
+from tilestudy.studio.folder import Folder, Progress, no_progress
 
 
 class Findings(Folder):
     """Says what the tiles tell, and prints it."""
 
-    def drivers(
-        self, name: str, stage: str | None = None, progress: Callable[[float], None] = lambda share: None
-    ) -> StudyFindings:
+    def drivers(self, name: str, stage: str | None = None, progress: Progress = no_progress) -> StudyFindings:
         """Analyse everything recorded: which factors drive colour, durability and the declared responses."""
         from tilestudy.analysis.find import find
 
