@@ -102,11 +102,11 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
 
 def paths(value: Any, here: str = "") -> set[str]:
     """Dotted paths of the keys in JSON; lists are taken through, names of the study's own become `*`."""
-    own = ("settings", "responses", "main_effects", "pass_counts", "variance")
+    own = ("settings", "responses", "main_effects", "pass_counts", "variance", "agreement", "stages.stages", "shares.factors")
     found = set()
     if isinstance(value, dict):
         for key, one in value.items():
-            name = "*" if here.rsplit(".", 1)[-1] in own else key
+            name = "*" if here.endswith(own) else key
             step = f"{here}.{name}" if here else name
             found |= {step} | paths(one, step)
     elif isinstance(value, list):
@@ -158,7 +158,7 @@ def test_the_tutorial_prints_what_it_says_and_json_has_the_keys_documented(
     page = (DOCS / "reference" / "json.md").read_text(encoding="utf-8")
     owed = DueReport(date(2026, 1, 20), (Due("plaques", "F3", "rub (dry)", date(2026, 1, 20), 0),), ())
     printed = {"due": owed.as_dict()}
-    for command in ("plan", "appraise", "drivers"):
+    for command in ("plan", "appraise", "drivers", "choose"):
         printed[command] = json.loads(CliRunner().invoke(cli, [command, "plaques", "--json"]).stdout)
     for command, found in printed.items():
         section = page.split(f"\n## `tilestudy {command} ")[1].split("\n## ")[0]

@@ -32,7 +32,8 @@ def choose(ctx: click.Context, name: str, stage: str | None, wishes: bool, chart
     if chart and (path := studio.trade_off_chart(choice)) is not None:
         tell()
         tell(f"Chart: {path}")
-    note(f'Next: "tilestudy confirm {name}" plans confirmation tiles for choice 1 (--option 2 for another).')
+    if choice.hopeful:
+        note(f'Next: "tilestudy confirm {name}" plans confirmation tiles for choice 1 (--option 2 for another).')
 
 
 @cli.command()
@@ -40,8 +41,8 @@ def choose(ctx: click.Context, name: str, stage: str | None, wishes: bool, chart
 @click.option("--option", type=int, help="Which of the settings that choose gives.  [default: 1]")
 @click.option("--at", "at", multiple=True, metavar="FACTOR=SETTING", help="Settings of your own; others as chosen.")
 @click.option("--wishes", is_flag=True, help="Choose by every [[wish]] of the study file as well.")
-@click.option("--tiles", type=int, help="How many confirmation tiles.  [default: 4]")
-@click.option("--batches", type=int, help="In how many fresh batches.  [default: 2]")
+@click.option("--tiles", type=click.IntRange(1, 200), help="How many confirmation tiles.  [default: 4]")
+@click.option("--batches", type=click.IntRange(1, 50), help="In how many fresh batches.  [default: 2]")
 @click.option("--again", is_flag=True, help="Plan further confirmation tiles though some were planned before.")
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 @click.pass_context
@@ -100,8 +101,8 @@ def confirm(
 
 @cli.command("next")
 @click.argument("name")
-@click.option("--tiles", type=int, required=True, help="How many tiles.")
-@click.option("--batches", type=int, help="In how many fresh batches.")
+@click.option("--tiles", type=click.IntRange(1, 200), required=True, help="How many tiles.")
+@click.option("--batches", type=click.IntRange(1, 50), help="In how many fresh batches.")
 @click.option("--option", type=int, default=1, show_default=True, help="Near which of the settings that choose gives.")
 @click.option("--look", is_flag=True, help="Say what they would buy, and add nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print the grown plan as JSON, as plan does.")
@@ -118,7 +119,7 @@ def next_(
     if as_json:
         tell_json(done.report.as_dict())
         return
-    tell_sentences(done.sentences)
+    tell_sentences([one.replace("Added:", "It would add:") for one in done.sentences] if look else done.sentences)
     tell()
     tell(done.table())
     tell()

@@ -189,7 +189,7 @@ def _bars(ax: Axes, xs: Sequence[float], levels: Sequence[Level], grey: str) -> 
             ax.errorbar(
                 [x],
                 [level.mean],
-                yerr=[[level.mean - level.low], [level.high - level.mean]],
+                yerr=[[max(level.mean - level.low, 0.0)], [max(level.high - level.mean, 0.0)]],
                 fmt="none",
                 ecolor=grey,
                 elinewidth=1.3,

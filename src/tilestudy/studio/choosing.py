@@ -77,9 +77,14 @@ class Choosing(Planning):
         if not choice.right.asks_colour and not choice.conditions:
             raise NotEnoughError(
                 f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
-                "Write a [target] or a [rub] into the study file."
+                "Write a [colour] target or a [rub] into the study file."
             )
         chosen = _numbered(choice.all_options(), option)
+        if not typed and not choice.hopeful:
+            raise NotEnoughError(
+                "No setting of the studied region is likely to be right, so confirmation tiles would be wasted: relax a wish, or "
+                f'see "tilestudy choose {name}". Settings of your own can still be tried with --at.'
+            )
         if typed:
             evidence, *_ = evidence_of(found, by_wishes)
             own = {**chosen.settings, **typed}

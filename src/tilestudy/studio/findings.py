@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tilestudy.errors import (
+    NotEnoughError,
     WrongRequestError,
 )
 from tilestudy.study.records import (
@@ -35,7 +36,13 @@ class Findings(Folder):
             made if len(made.levels) > 1 else asked for made, asked in zip(seen.factors, study.factors, strict=True)
         ]
         study = replace(study, factors=tuple(factors))
-        return find(study, plan, self.word(study), *self._records(name), stage=stage, progress=progress)
+        records = self._records(name)
+        there = sorted({one.stage for one in records[2]}, key=STAGES.index)
+        if stage is not None and there and stage not in there:
+            raise NotEnoughError(
+                f"{name} has no colour readings of {stage} tiles. There are some of: {', '.join(there)}."
+            )
+        return find(study, plan, self.word(study), *records, stage=stage, progress=progress)
 
     def charts(self, found: StudyFindings) -> list[Path]:
         """Draw the charts of the findings as SVG files and return their paths."""

@@ -15,7 +15,7 @@ import pandas as pd
 
 from tilestudy.analysis.choice.chance import AlwaysAlike, Judge, Right
 from tilestudy.analysis.choice.chooser import DISTINCT, MOST_OPTIONS, Chooser, Evidence, Option, Price
-from tilestudy.analysis.choice.confirm import settings_told
+from tilestudy.analysis.choice.confirm import in_100, settings_told
 from tilestudy.analysis.choice.desirability import met, overall
 from tilestudy.analysis.choice.region import gap
 from tilestudy.analysis.choice.surface import surface_of
@@ -29,7 +29,7 @@ from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Setting, Study, Wish
 from tilestudy.study.units import plain_number, show, show_unit
 
-LEAST_CHANCE = 0.1
+LEAST_CHANCE = 0.15
 """Chance below which a choice is told as none."""
 
 
@@ -80,6 +80,12 @@ class Choice:
         """The option to confirm: by all wishes where they were asked for."""
         return self.wished[0].option if self.wished else self.options[0]
 
+    @property
+    def hopeful(self) -> bool:
+        """True when the best settings have some chance of being right, so that confirming them is worth the metal."""
+        asked = self.right.asks_colour or bool(self.conditions)
+        return bool(self.wished) or not asked or self.options[0].chance >= LEAST_CHANCE
+
     def all_options(self) -> tuple[Option, ...]:
         """The options in the order they are numbered."""
         return tuple(one.option for one in self.wished) if self.wished else self.options
@@ -89,7 +95,7 @@ class Choice:
         asked = self.right.asks_colour or bool(self.conditions)
         said = [self._what_is_right()] if asked else []
         options = self.all_options()
-        if not self.wished and options[0].chance < LEAST_CHANCE:
+        if not self.hopeful:
             said.append(
                 f"No setting of the studied region is likely to give that. The nearest is {self._option(options[0])}"
             )
@@ -118,12 +124,12 @@ class Choice:
         if not self.right.asks_colour and not self.conditions:
             return f"{where}."
         text = (
-            f"{where}. Of 100 tiles made so, each in a fresh {self.word}, {_in_100(option.chance)} would be right "
-            f"({_in_100(option.low)} to {_in_100(option.high)})"
+            f"{where}. Of 100 tiles made so, each in a fresh {self.word}, {in_100(option.chance)} would be right "
+            f"({in_100(option.low)} to {in_100(option.high)})"
         )
         parts = []
         if option.colour is not None and option.durable is not None:
-            parts.append(f"the colour in {_in_100(option.colour)}, the rub test in {_in_100(option.durable)}")
+            parts.append(f"the colour in {in_100(option.colour)}, the rub test in {in_100(option.durable)}")
         if option.lab is not None and option.lab_low is not None and option.lab_high is not None:
             parts.append(
                 f"to expect: {name_of(option.lab)}, L* {option.lab[0]:.0f} (single tiles {option.lab_low[0]:.0f} to "
@@ -150,7 +156,7 @@ class Choice:
             else:
                 wish = f"Accepting a rub grade of {plain_number(price.passing or 0.0)}"
             said.append(
-                f"{wish} would raise that from {_in_100(best)} to {_in_100(price.chance)} of 100, at "
+                f"{wish} would raise that from {in_100(best)} to {in_100(price.chance)} of 100, at "
                 f"{settings_told(self.study, price.settings)}."
             )
         if self.prices and not said:
@@ -188,7 +194,7 @@ def right_told(study: Study, right: Right, conditions: Sequence[str], stage: str
         limit = right.darkest + right.tolerance
         parts.append(
             f"L* {limit:.0f} or darker ({stage}): at most {plain_number(right.tolerance)} above the darkest that the studied "
-            f"settings give on average,"
+            f"settings give on average"
         )
     if right.passing is not None and conditions:
         parts.append(f"a {listed(list(conditions))} rub grade of {plain_number(right.passing)} or better")
@@ -252,7 +258,7 @@ def _nothing_to_choose_by(study: Study) -> str:
             f'See what is recorded with "tilestudy drivers {study.name}".'
         )
     return (
-        f"{study.name} asks for no colour and no rub test, so no setting can be right or wrong. Write a [target] or a [rub] into "
+        f"{study.name} asks for no colour and no rub test, so no setting can be right or wrong. Write a [colour] target or a [rub] into "
         f'the study file; or say with [[wish]] what is wanted of a response, and type "tilestudy choose {study.name} --wishes".'
     )
 
@@ -303,6 +309,11 @@ def choose(found: StudyFindings, rng: np.random.Generator, by_wishes: bool = Fal
                 f"Each setting of {listed(lucky)} had one {unit} only, so the luck of a {unit} is guessed, not measured: take "
                 "these chances with care."
             )
+    if found.look_again():
+        notes.append(
+            f'Some tiles or settings make the models doubtful, and these chances with them: see "Look again at" in "tilestudy '
+            f'drivers {study.name}" first.'
+        )
     return Choice(
         study,
         word,
@@ -391,9 +402,3 @@ def wish_label(study: Study, name: str) -> str:
         if response.name == name:
             return f"{response.label}{f' in {show_unit(response.unit)}' if response.unit else ''}"
     return name.replace("_", " ")
-
-
-def _in_100(chance: float) -> str:
-    """Write a chance as a count of 100, never as certain."""
-    whole = round(100 * chance)
-    return "fewer than 1" if whole < 1 else "99" if whole > 99 else f"{whole}"

@@ -161,7 +161,9 @@ class Chooser:
         for part in self._durable(self.settings, right, _LOOK):
             chance = chance * part
         mean = chance.mean(axis=0)
-        return mean, [int(i) for i in np.argsort(-mean, kind="stable")]
+        # where all is equally (un)likely, the setting predicted nearest the wish comes first
+        near = np.zeros(len(mean)) if self.fit is None else right.off(self.fit.mean(self.rows))
+        return mean, [int(i) for i in np.lexsort((near, -np.round(mean, 3)))]
 
     def options(self, settings: Sequence[Mapping[str, Setting]], right: Right) -> list[Option]:
         """Tell what one new tile in a new batch would be at each of these settings."""
@@ -213,7 +215,8 @@ class Chooser:
                 short.append(i)
         told = self._middling([self.settings[i] for i in short], right)
         kept: list[int] = []
-        for place in np.argsort(-told, kind="stable"):
+        near = np.zeros(len(short)) if self.fit is None else right.off(self.fit.mean(self.rows[short]))
+        for place in np.lexsort((near, -np.round(told, 3))):
             one = self.settings[short[place]]
             if all(gap(one, self.settings[i], self.evidence.model) >= DISTINCT for i in kept):
                 kept.append(short[place])

@@ -77,8 +77,8 @@ class Claim:
     def sentences(self, study: Study) -> list[str]:
         """Say what is claimed."""
         said = [
-            f"To be confirmed: {settings_told(study, self.settings)}. Claimed: {100 * self.chance:.0f} of 100 such tiles are right "
-            f"(90 % range {100 * self.low:.0f} to {100 * self.high:.0f})."
+            f"To be confirmed: {settings_told(study, self.settings)}. Claimed: {in_100(self.chance)} of 100 such tiles are right "
+            f"(90 % range {in_100(self.low)} to {in_100(self.high)})."
         ]
         if self.lab is not None and self.lab_low is not None and self.lab_high is not None:
             said.append(
@@ -198,7 +198,7 @@ class Confirmation:
         claim = self.claim
         said = [
             f"Claimed on {claim.stated_on.isoformat()} for {settings_told(study, claim.settings)}: "
-            f"{100 * claim.chance:.0f} of 100 such tiles right (90 % range {100 * claim.low:.0f} to {100 * claim.high:.0f})."
+            f"{in_100(claim.chance)} of 100 such tiles right (90 % range {in_100(claim.low)} to {in_100(claim.high)})."
         ]
         if not self.judged:
             return [
@@ -334,6 +334,16 @@ def settings_told(study: Study, settings: Mapping[str, Setting]) -> str:
     return ", ".join(
         f"{factor.label} {show(settings[factor.name], factor)}" for factor in study.factors if factor.name in settings
     )
+
+
+def in_100(chance: float) -> str:
+    """Write a chance as a count of 100, never as certain.
+
+    >>> in_100(0.001), in_100(0.724), in_100(0.999)
+    ('fewer than 1', '72', '99')
+    """
+    whole = round(100 * chance)
+    return "fewer than 1" if whole < 1 else "99" if whole > 99 else f"{whole}"
 
 
 def _in_hundred(share: float) -> str:

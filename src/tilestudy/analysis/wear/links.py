@@ -20,7 +20,7 @@ Pieces = tuple[Array, Array, Array, Array, Array, Array]
 def logit_pieces(a: Array, b: Array) -> Pieces:
     """log(F(a) - F(b)) of the logistic curve and its derivatives; ends may be infinite."""
     q = np.exp(np.maximum(b - a, -700.0))
-    left = np.maximum(-np.expm1(np.maximum(b - a, -700.0)), 1e-3000)
+    left = np.maximum(-np.expm1(np.maximum(b - a, -700.0)), 1e-300)
     r = q / left
     g = r / left
     Fa, Fb = expit(a), expit(b)
@@ -32,9 +32,9 @@ def logit_pieces(a: Array, b: Array) -> Pieces:
 def cloglog_pieces(a: Array, b: Array) -> Pieces:
     """log(F(a) - F(b)) for F(z) = 1 - exp(-exp(z)), the law of log time when time is Weibull, and its derivatives."""
     ea, eb = np.exp(np.minimum(a, 30.0)), np.exp(np.minimum(b, 30.0))
-    m = np.maximum(ea - eb, 1e-3000)
+    m = np.maximum(ea - eb, 1e-300)
     q = np.exp(-m)
-    left = np.maximum(-np.expm1(-m), 1e-3000)
+    left = np.maximum(-np.expm1(-m), 1e-300)
     r = q / left
     g = r / left
     return (
