@@ -102,7 +102,16 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
 
 def paths(value: Any, here: str = "") -> set[str]:
     """Dotted paths of the keys in JSON; lists are taken through, names of the study's own become `*`."""
-    own = ("settings", "responses", "main_effects", "pass_counts", "variance", "agreement", "stages.stages", "shares.factors")
+    own = (
+        "settings",
+        "responses",
+        "main_effects",
+        "pass_counts",
+        "variance",
+        "agreement",
+        "stages.stages",
+        "shares.factors",
+    )
     found = set()
     if isinstance(value, dict):
         for key, one in value.items():
