@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from tilestudy.study.due import Due
 from tilestudy.study.records import BatchLog, Kept, Made, Plan, Reading, Record, Rub, Study, Value
-from tilestudy.study.units import plain_number, show, show_number, show_unit
+from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
 
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.confirm import Claim, Confirmation
@@ -45,9 +45,7 @@ class PlanReport:
         head = ["run", "tile", *(f"{f.label} {f'({show_unit(f.shown)})' if f.shown else ''}".strip() for f in factors)]
         lines = []
         for batch in self.plan.batches:
-            settings = ", ".join(
-                f"{name.replace('_', ' ')} {show(v, self.study.factor(name))}" for name, v in batch.settings.items()
-            )
+            settings = show_settings(batch.settings, self.study)
             lines.append(f"Session {batch.session}, {self.word} {batch.code}{f': {settings}' if settings else ''}")
             rows = [head]
             for tile in self.plan.tiles:
@@ -280,8 +278,8 @@ class DueReport:
 def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> str:
     """Tell everything recorded of a tile, oldest first; a superseded record says what took its place."""
     tile = plan.tile(code)
-    settings = ", ".join(f"{name.replace('_', ' ')} {show(v, study.factor(name))}" for name, v in tile.settings.items())
-    lines = [f"Tile {tile.code}, batch {tile.batch}, session {tile.session}, run {tile.order}. Planned: {settings}."]
+    planned = show_settings(tile.settings, study)
+    lines = [f"Tile {tile.code}, batch {tile.batch}, session {tile.session}, run {tile.order}. Planned: {planned}."]
     if tile.replaces:
         lines.append(f"It stands in for {tile.replaces}, which was spoiled.")
     entries = list(kept)

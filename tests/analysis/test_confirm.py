@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tilestudy.analysis.choice.chance import Right
+from tilestudy.analysis.choice.chooser import Option
 from tilestudy.analysis.choice.confirm import Claim, Outcome, claim_from, compare
 from tilestudy.study.records import Factor, Study
 
@@ -17,10 +18,11 @@ STUDY = Study("plaques", "", "sulfide-dip", (Factor("dip_time", (10.0, 90.0), "s
 
 def claim(*chances: float) -> Claim:
     middle = sum(chances) / len(chances)
-    return Claim(
-        {"dip_time": 30.0}, RIGHT, "cured", ("dry",), middle, chances[0], chances[-1], chances,
-        (40.0, 10.0, 10.0), (36.0, 8.0, 8.0), (44.0, 12.0, 12.0), ("A3", "C4", "E7", "F3"), date(2026, 12, 1),
+    option = Option(
+        {"dip_time": 30.0}, middle, chances[0], chances[-1], None, None,
+        (40.0, 10.0, 10.0), (36.0, 8.0, 8.0), (44.0, 12.0, 12.0), 1.0, chances,
     )  # fmt: skip
+    return Claim(option, RIGHT, "cured", ("dry",), ("A3", "C4", "E7", "F3"), date(2026, 12, 1))
 
 
 def tiles(*grades: float, batches: int = 2) -> list[Outcome]:

@@ -1,7 +1,6 @@
 """From tiles to sentences: verdicts, refusals, the trap, lost tiles, and laws that hold for any study."""
 
 import json
-import math
 
 import numpy as np
 import pandas as pd
@@ -10,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.analysis.strategies import CYCLES, DIP_TIME, FACTORS, STRENGTH, made_up, studies
 
-from tilestudy.analysis.colour.change import colour_effects
+from tilestudy.analysis.colour.change import colour_changes
 from tilestudy.analysis.drivers import analyse
 from tilestudy.analysis.findings import colour_spec, number_spec
 from tilestudy.analysis.work import holm
+from tilestudy.colour.difference import ciede2000
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.records import Factor, Response
 from tilestudy.study.units import show
@@ -211,10 +211,9 @@ def test_colours_move_by_the_difference_of_the_predictions():
     tiles = made_up()
     other = told(tiles.assign(y=made_up(seed=8, strength=1.0)["y"]), spec=colour_spec("a"))
     L = told(tiles)
-    effects = colour_effects(L, other, other, lambda one, two: np.sqrt(((one - two) ** 2).sum(axis=-1)))
-    first = next(effect for effect in effects if effect.factor == "strength")
+    first = colour_changes(tiles.assign(L=tiles["y"], a=tiles["y"], b=tiles["y"]), L, other, other)["strength"]
     assert first.lab_low[0] == pytest.approx(L.predict({"strength": 1.0}).value)
-    assert first.difference == pytest.approx(math.dist(first.lab_low, first.lab_high))
+    assert first.difference == pytest.approx(float(ciede2000(first.lab_low, first.lab_high)))
 
 
 @pytest.mark.parametrize(

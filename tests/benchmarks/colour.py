@@ -16,8 +16,6 @@ together; the noise between batches is 0, 1 or 2 times that between tiles. `rati
 
 from __future__ import annotations
 
-import argparse
-import json
 import sys
 import time
 from pathlib import Path
@@ -28,6 +26,7 @@ from scipy.stats import permutation_test, spearmanr
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.benchmarks.printing import main
 from tests.published.test_path_film_colours import film, scattered
 
 from tilestudy.analysis.colour.as_one import colour_as_one
@@ -236,18 +235,5 @@ def run(quick: bool) -> list[dict[str, object]]:
     ]
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="fewer simulations, under 50 s")
-    parser.add_argument("--json", action="store_true", help="print the rows as JSON")
-    asked = parser.parse_args()
-    rows = run(asked.quick)
-    if asked.json:
-        print(json.dumps({"rows": rows}, indent=2))
-        return
-    for one in rows:
-        print(f"{'ok ' if one['ok'] else 'BAD'} {one['name']}: {one['ours']:.4g} against {one['foil']:.4g}")
-
-
 if __name__ == "__main__":
-    main()
+    main(__doc__, run)

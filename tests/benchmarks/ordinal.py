@@ -13,10 +13,9 @@
 
 from __future__ import annotations
 
-import argparse
-import json
 import shutil
 import subprocess
+import sys
 import tempfile
 import time
 import warnings
@@ -25,6 +24,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from scipy.special import expit
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.printing import main
 
 from tilestudy.analysis.wear.ordinal import OrdinalFit, fit_ordinal
 
@@ -220,18 +222,5 @@ def run(quick: bool) -> list[dict[str, object]]:
     )
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="fewer simulations, under 50 s")
-    parser.add_argument("--json", action="store_true", help="print the rows as JSON")
-    asked = parser.parse_args()
-    rows = run(asked.quick)
-    if asked.json:
-        print(json.dumps({"rows": rows}, indent=2))
-        return
-    for one in rows:
-        print(f"{'ok ' if one['ok'] else 'BAD'} {one['name']}: {one['ours']:.4g} against {one['foil']:.4g}")
-
-
 if __name__ == "__main__":
-    main()
+    main(__doc__, run)

@@ -6,7 +6,7 @@ averaged, grades never averaged.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from statistics import fmean, median
@@ -29,7 +29,7 @@ from tilestudy.analysis.findings import (
     strokes_spec,
 )
 from tilestudy.analysis.frames import colour_frame, rub_frame, strokes_frame, tiles_as_made, value_frame
-from tilestudy.analysis.study_findings import Lab, StudyFindings, TileSeen
+from tilestudy.analysis.study_findings import StudyFindings, TileSeen
 from tilestudy.analysis.trust.lenth import Unreplicated, unreplicated
 from tilestudy.analysis.trust.records import Trust
 from tilestudy.analysis.trust.trust import trust
@@ -37,16 +37,11 @@ from tilestudy.analysis.wear.age import age_caution, days_since_made
 from tilestudy.analysis.wear.agreement import Agreement, agreement
 from tilestudy.analysis.wear.durability import analyse_grades
 from tilestudy.analysis.wear.strokes import analyse_strokes
-from tilestudy.colour.difference import ciede2000
+from tilestudy.colour.difference import ciede2000, lab_of
 from tilestudy.errors import NotEnoughError
+from tilestudy.study.progress import Progress, no_progress
 from tilestudy.study.records import BatchLog, Factor, Made, Plan, Reading, Rub, Study, Value
 from tilestudy.study.units import show
-
-_ROUNDS = {2: "second ", 3: "third "}
-
-
-Progress = Callable[[float], None]
-"""Told the share that is done, 0 to 1."""
 
 
 class _Finder:
@@ -58,6 +53,8 @@ class _Finder:
         self.responses: dict[str, ResponseFindings] = {}
         self.trusts: dict[str, Trust] = {}
         self.single: dict[str, Unreplicated] = {}
+        self.agreements: dict[str, Agreement] = {}
+        self.cautions: list[str] = []
         self.not_yet: list[str] = []
 
     def rng(self) -> np.random.Generator:
@@ -97,33 +94,38 @@ class _Finder:
             if trusted is not None:
                 self.trusts[spec.name] = trusted
 
-    def rubs(self, tiles: pd.DataFrame, rubs: list[Rub], condition: str, round_: int) -> None:
-        """Analyse the grades and, where they were counted, the strokes of one condition in one round."""
+    def rubs(self, tiles: pd.DataFrame, made: list[Made], rubs: list[Rub], condition: str, number: int) -> None:
+        """Analyse one condition in one round of rubs: grades, strokes where they were counted, agreement, age."""
         self.step()
-        study = self.study
-        which = "" if round_ == 1 else f"{_ROUNDS.get(round_, f'{round_}th ')}"
-        suffix = "" if round_ == 1 else f"_{round_}"
+        study, word = self.study, self.word
+        which = "" if number == 1 else {2: "second ", 3: "third "}.get(number, f"{number}th ")
+        suffix = "" if number == 1 else f"_{number}"
         spec = grade_spec(condition, study.rub.passing if study.rub else None)
         spec = replace(spec, name=spec.name + suffix, label=which + spec.label)
+        frame = rub_frame(tiles, rubs, condition, number)
         try:
-            frame = rub_frame(tiles, rubs, condition, round_)
             self.responses[spec.name] = analyse_grades(
-                frame, study.factors, spec, show=show, batch_word=self.word, study=study.name
+                frame, study.factors, spec, show=show, batch_word=word, study=study.name
             )
         except NotEnoughError as error:
             self.note(error)
-        counted = strokes_frame(tiles, rubs, condition, round_)
+        counted = strokes_frame(tiles, rubs, condition, number)
         if not counted.empty:
             stroked = strokes_spec(condition)
-            stroked = replace(
-                stroked, name=stroked.name + suffix, label=f"{stroked.label}{f', {which}round' if which else ''}"
-            )
+            label = f"{stroked.label}, {which}round" if which else stroked.label
+            stroked = replace(stroked, name=stroked.name + suffix, label=label)
             try:
                 self.responses[stroked.name] = analyse_strokes(
-                    counted, study.factors, stroked, show=show, batch_word=self.word, study=study.name
+                    counted, study.factors, stroked, show=show, batch_word=word, study=study.name
                 )
             except NotEnoughError as error:
                 self.note(error)
+        here = [rub for rub in rubs if (rub.condition, rub.round) == (condition, number)]
+        told = age_caution(days_since_made(here, made), tiles, study.factors, f"{which}{condition} rub test", word)
+        self.cautions += [told] if told else []
+        agreed = agreement(frame, f"the {spec.label}", study.name)
+        if agreed is not None:
+            self.agreements[spec.name] = agreed
 
 
 def find(
@@ -136,7 +138,7 @@ def find(
     values: Iterable[Value],
     rubs: Iterable[Rub],
     stage: str | None = None,
-    progress: Progress = lambda share: None,
+    progress: Progress = no_progress,
 ) -> StudyFindings:
     """Analyse everything recorded of a study.
 
@@ -162,21 +164,9 @@ def find(
     steps = 8 + len(conditions) + len(study.responses)
     finder = _Finder(study, word, plan.seed, steps, progress)
     colour = _colours(finder, tiles, colours, readings, stage) if study.target or readings else None
-    agreements: dict[str, Agreement] = {}
-    cautions = []
     for condition in conditions:
-        rounds = sorted({rub.round for rub in rubs if rub.condition == condition} | {1})
-        for round_ in rounds:
-            finder.rubs(tiles, rubs, condition, round_)
-            which = _ROUNDS.get(round_, f"{round_}th ") if round_ > 1 else ""
-            here = [rub for rub in rubs if (rub.condition, rub.round) == (condition, round_)]
-            told = age_caution(days_since_made(here, made), tiles, study.factors, f"{which}{condition} rub test", word)
-            cautions += [told] if told else []
-            agreed = agreement(
-                rub_frame(tiles, rubs, condition, round_), f"the {which}{condition} rub grade", study.name
-            )
-            if agreed is not None:
-                agreements[f"rub_{condition}" + (f"_{round_}" if round_ > 1 else "")] = agreed
+        for number in sorted({rub.round for rub in rubs if rub.condition == condition} | {1}):
+            finder.rubs(tiles, made, rubs, condition, number)
     for response in study.responses:
         finder.look(value_frame(tiles, values, response.name), number_spec(response))
     if not finder.responses and not finder.single:
@@ -194,11 +184,11 @@ def find(
         _best(study, seen),
         tuple(finder.not_yet),
         word,
-        (*cautions, *_actual_notes(study, plan, tiles)),
+        (*finder.cautions, *_actual_notes(study, plan, tiles)),
         made=tiles,
         colours=colours,
         trusts=finder.trusts,
-        agreements=agreements,
+        agreements=finder.agreements,
         single=finder.single,
     )
 
@@ -231,8 +221,8 @@ def _colours(
 def _tiles_seen(
     study: Study, tiles: pd.DataFrame, colours: pd.DataFrame, values: list[Value], rubs: list[Rub]
 ) -> tuple[TileSeen, ...]:
-    mean = zip(colours["tile"], colours[["L", "a", "b"]].to_numpy(dtype=float), strict=True)
-    labs: dict[str, Lab] = {str(code): (float(L), float(a), float(b)) for code, (L, a, b) in mean}
+    means = colours[["L", "a", "b"]].to_numpy(dtype=float)
+    labs = {str(code): lab_of(mean) for code, mean in zip(colours["tile"], means, strict=True)}
     seen = []
     for row in tiles.to_dict("records"):
         code = str(row["tile"])

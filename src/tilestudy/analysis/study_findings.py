@@ -22,10 +22,8 @@ from tilestudy.analysis.trust.wording import study_sentences
 from tilestudy.analysis.wear.agreement import Agreement
 from tilestudy.colour.names import name_of
 from tilestudy.study.language import capital, listed
-from tilestudy.study.records import Plan, Setting, Study
-from tilestudy.study.units import plain_number, show, show_number, show_unit
-
-Lab = tuple[float, float, float]
+from tilestudy.study.records import Lab, Plan, Setting, Study
+from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
 
 
 @dataclass(frozen=True)
@@ -125,7 +123,7 @@ class StudyFindings:
                 continue
             one = self.responses[name]
             agreed = self.agreements[name].sentences() if name in self.agreements else ()
-            explained = tuple(EXPLAINED[name] for _ in "1" if name in EXPLAINED)
+            explained = (EXPLAINED[name],) if name in EXPLAINED else ()
             found.append(Block(heading(one), (*explained, *one.sentences, *agreed)))
         found += [
             Block(f"{capital(lone.spec.label)}: nothing was made twice", lone.sentences())
@@ -161,9 +159,7 @@ class StudyFindings:
                 f"No tile passed: none has a median rub grade of {passing} or better with a colour reading beside it."
             ]
         best = self.best
-        settings = ", ".join(
-            f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in best.settings.items()
-        )
+        settings = show_settings(best.settings, study)
         sentences = [f"Tile {best.tile} ({settings}; {self.word} {best.batch}) comes nearest: {self.how_close(best)}."]
         if best.grades:
             graded = listed([f"{plain_number(grade)} {condition}" for condition, grade in best.grades.items()])
@@ -286,7 +282,7 @@ def heading(one: ResponseFindings) -> str:
     """Head the sentences of one response: ``Durability (dry rub grade)``."""
     if one.kind == "grade":
         return f"Durability ({one.label})"
-    label = one.label[0].upper() + one.label[1:]
+    label = capital(one.label)
     return f"{label} ({show_unit(one.unit)})" if one.unit else label
 
 

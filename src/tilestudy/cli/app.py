@@ -7,13 +7,14 @@ import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from tilestudy.errors import TilestudyError
+from tilestudy.study.progress import Progress, no_progress
 
 if TYPE_CHECKING:
     from tilestudy.studio import Studio
@@ -124,10 +125,10 @@ def note(text: str) -> None:
 
 
 @contextmanager
-def bar(label: str) -> Iterator[Callable[[float], None]]:
+def bar(label: str) -> Iterator[Progress]:
     """Show a progress bar on stderr, where somebody is watching; hand out what is told the share that is done."""
     if not sys.stderr.isatty():
-        yield lambda share: None
+        yield no_progress
         return
     with click.progressbar(length=100, label=label, file=sys.stderr, show_eta=False) as shown:
 

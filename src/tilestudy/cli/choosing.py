@@ -119,7 +119,7 @@ def next_(
     if as_json:
         tell_json(done.report.as_dict())
         return
-    tell_sentences([one.replace("Added:", "It would add:") for one in done.sentences] if look else done.sentences)
+    tell_sentences(done.sentences)
     tell()
     tell(done.table())
     tell()

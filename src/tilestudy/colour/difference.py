@@ -9,7 +9,19 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from tilestudy.study.records import Lab
+
 Floats = npt.NDArray[np.float64]
+
+
+def lab_of(values: npt.ArrayLike) -> Lab:
+    """Return three numbers as one colour.
+
+    >>> lab_of([40, 8, 9])
+    (40.0, 8.0, 9.0)
+    """
+    L, a, b = np.asarray(values, dtype=float)
+    return float(L), float(a), float(b)
 
 
 def ciede2000(lab1: npt.ArrayLike, lab2: npt.ArrayLike) -> Floats:

@@ -13,9 +13,8 @@ from importlib.resources import files
 import numpy as np
 import numpy.typing as npt
 
-from tilestudy.colour.difference import ciede2000
-
-Lab = tuple[float, float, float]
+from tilestudy.colour.difference import ciede2000, lab_of
+from tilestudy.study.records import Lab
 
 
 @cache
@@ -39,8 +38,7 @@ def colour_named(name: str) -> Lab | None:
     for level in range(3):
         labs = [entry[3] for entry in _centroids() if entry[:3][level].replace("gray", "grey") == wanted]
         if labs:
-            mean = np.mean(labs, axis=0)
-            return (float(mean[0]), float(mean[1]), float(mean[2]))
+            return lab_of(np.mean(labs, axis=0))
     return None
 
 

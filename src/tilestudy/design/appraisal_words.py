@@ -8,7 +8,7 @@ from tilestudy.design.full_appraisal import FullAppraisal
 from tilestudy.design.robustness import Loss
 from tilestudy.design.terms import LeftOut
 from tilestudy.design.words import amount, beyond, describe, tell
-from tilestudy.study.language import count, listed, plural
+from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Factor, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number
 
@@ -52,16 +52,12 @@ def _named(study: Study, name: str) -> str:
     return " x ".join(study.factor(part).label for part in name.split(" x "))
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _of_kind(full: FullAppraisal, study: Study, kind: str) -> list[str]:
     terms = [one for one in full.appraisal.terms if one.kind == kind]
     said = [_term(full, study, one) for one in terms if one.smallest is not None]
     blind = [_named(study, one.term) for one in terms if one.smallest is None]
     if blind:
-        said.append(f"{_capital(listed(blind))} would be drawn but not judged: nothing is left to show the noise with.")
+        said.append(f"{capital(listed(blind))} would be drawn but not judged: nothing is left to show the noise with.")
     for why, reason in (("few tiles", "tiles"), ("few units", f"{plural(full.word)} or sessions")):
         out = [_named(study, one.name) for one in full.appraisal.left_out if one.kind == kind and one.why == why]
         if out:
@@ -70,7 +66,7 @@ def _of_kind(full: FullAppraisal, study: Study, kind: str) -> list[str]:
 
 
 def _term(full: FullAppraisal, study: Study, one: TermPower) -> str:
-    seen, label = amount(one.smallest or 0.0, full.appraisal.noise), _capital(_named(study, one.term))
+    seen, label = amount(one.smallest or 0.0, full.appraisal.noise), capital(_named(study, one.term))
     where = {"batch": f"{full.word} to {full.word}", "session": "session to session", "tile": "tile to tile"}[
         one.set_per
     ]
@@ -93,12 +89,12 @@ def _mistaken(full: FullAppraisal, study: Study) -> list[str]:
         if one.why != "confounded":
             continue
         if not one.partners:
-            said.append(f"{_capital(_named(study, one.name))}: these tiles hold no combination that shows it.")
+            said.append(f"{capital(_named(study, one.name))}: these tiles hold no combination that shows it.")
         elif len(one.partners) == 1:
             said.append(_same(study, one))
         else:
             said.append(
-                f"{_capital(_named(study, one.name))} cannot be told from "
+                f"{capital(_named(study, one.name))} cannot be told from "
                 f"{listed([_named(study, name) for name, _ in one.partners])} taken together."
             )
     partly = [
@@ -119,7 +115,7 @@ def _same(study: Study, one: LeftOut) -> str:
     """A factor is named before what hides behind it: "Scrub cycles cannot be told from strength x dip time"."""
     ((partner, _),) = one.partners
     first, second = (partner, one.name) if one.kind != "main" else (one.name, partner)
-    return f"{_capital(_named(study, first))} cannot be told from {_named(study, second)}."
+    return f"{capital(_named(study, first))} cannot be told from {_named(study, second)}."
 
 
 def _leverage(full: FullAppraisal) -> str:
@@ -214,7 +210,7 @@ def _trade(full: FullAppraisal, study: Study) -> list[str]:
             )
         if parts:
             said.append(
-                f"{_capital(factor.label)}, with these {count(len(full.plan.tiles), 'tile')}: {'; '.join(parts)}."
+                f"{capital(factor.label)}, with these {count(len(full.plan.tiles), 'tile')}: {'; '.join(parts)}."
             )
     return said
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from tilestudy.design.appraise import Appraisal, FactorPower, Noise
 from tilestudy.design.layout import Size
-from tilestudy.study.language import count, listed, plural
+from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Factor, Plan, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 
@@ -38,7 +38,7 @@ def describe(study: Study, plan: Plan, word: str) -> list[str]:
             "batch": f"set once for each {word}; {_batches_each(factor, plan, word)}",
             "session": "set once for each session",
         }[factor.set_per]
-        label = factor.label[0].upper() + factor.label[1:]
+        label = capital(factor.label)
         sentences.append(f"{label} ({levels_in_words(factor)}): {where}.")
     if not plan.taken_in:
         sentences.append(f"The order is random within these limits, from seed {plan.seed}; keep to it as printed.")
@@ -62,7 +62,7 @@ def tell(study: Study, appraisal: Appraisal, plan: Plan, word: str) -> list[str]
     sentences = [_assumed(noise, word)]
     for one in appraisal.factors:
         factor = study.factor(one.factor)
-        label = f"{factor.label[0].upper()}{factor.label[1:]}"
+        label = capital(factor.label)
         if one.smallest is None:
             sentences.append(_cannot(factor, one, appraisal, plan, word))
             continue
@@ -124,7 +124,7 @@ def _degrees(one: FactorPower, word: str) -> str:
 
 
 def _cannot(factor: Factor, one: FactorPower, appraisal: Appraisal, plan: Plan, word: str) -> str:
-    label = f"{factor.label[0].upper()}{factor.label[1:]}"
+    label = capital(factor.label)
     if one.why == "constant":
         return f"{label}: the same on every tile, so nothing can be said of it."
     if one.why == "confounded":

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 
 from tilestudy.analysis.choice.choice import right_told
-from tilestudy.analysis.choice.confirm import Confirmation, settings_told
+from tilestudy.analysis.choice.confirm import Confirmation
 from tilestudy.analysis.findings import InteractionGrid, ResponseFindings
 from tilestudy.analysis.study_findings import BESIDE, StudyFindings, TileSeen
 from tilestudy.analysis.wording import place
@@ -31,9 +31,9 @@ from tilestudy.paper.content import (
     TilePoint,
 )
 from tilestudy.paper.from_plan import cautions, first_aid, masthead, metal_text, protection, steps
-from tilestudy.study.language import count, listed, plural
+from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
-from tilestudy.study.units import convert, plain_number, show, show_number, show_unit
+from tilestudy.study.units import convert, plain_number, show, show_number, show_settings, show_unit
 from tilestudy.trade.amounts import amounts
 from tilestudy.trade.library import Process, protocols
 
@@ -52,9 +52,11 @@ def handout_content(
     """Return the content of the handout; confirmed settings are its recipe, and what it says how to repeat."""
     study = found.study
     recipes = [one for one in reversed(confirmations) if one.verdict == "confirmed"]
-    again = found
-    if recipes and found.tiles:
-        again = replace(found, best=replace(found.tiles[0], tile="", settings=dict(recipes[0].claim.settings)))
+    again: tuple[str, Mapping[str, Setting]] | None = None  # whose settings are told how to repeat
+    if recipes:
+        again = ("the recipe", recipes[0].claim.option.settings)
+    elif found.best is not None:
+        again = (f"tile {found.best.tile}", found.best.settings)
     published = found.plan.taken_in and bool(
         study.source
     )  # figures out of a book: nothing here to make or to guard from
@@ -67,9 +69,9 @@ def handout_content(
         recipes=tuple(_recipe(found, one) for one in recipes),
         best=None if recipes else _best(found),
         unknown=(*_unconfirmed(found, confirmations), *found.unknown()),
-        mixing=() if published else _mixing(again, process),
-        repeat=() if published else _repeat(again, process),
-        repeat_heading="How to repeat it" if again.best is not None else "How these tiles were made",
+        mixing=() if published else _mixing(found, process, again[1] if again else None),
+        repeat=() if published else _repeat(found, process, again),
+        repeat_heading="How to repeat it" if again else "How these tiles were made",
         cautions=() if published else cautions(study, process),
         protection=() if published else protection(process),
         first_aid="" if published else first_aid(process),
@@ -85,12 +87,12 @@ def _recipe(found: StudyFindings, one: Confirmation) -> Recipe:
         colour = Swatch("", lab_to_hex(one.mean), f"{one.mean[0]:.0f}", (name_of(one.mean),))
     return Recipe(
         tuple(
-            Fact(_capital(factor.label), show(one.claim.settings[factor.name], factor))
+            Fact(capital(factor.label), show(one.claim.option.settings[factor.name], factor))
             for factor in study.factors
-            if factor.name in one.claim.settings
+            if factor.name in one.claim.option.settings
         ),
         (
-            f"Right means {listed(right_told(study, one.claim.right, one.claim.conditions, one.claim.stage))}.",
+            right_told(study, one.claim.right, one.claim.conditions, one.claim.stage),
             *one.sentences(study, found.word),
         ),
         colour,
@@ -108,7 +110,7 @@ def _unconfirmed(found: StudyFindings, confirmations: Sequence[Confirmation]) ->
             "undecided": f"are not confirmed yet: {one.right} of {count(one.judged, 'tile')} right",
             "not confirmed": f"were not confirmed: {one.right} of {count(one.judged, 'tile')} right",
         }[one.verdict]
-        said.append(f"{_capital(settings_told(found.study, one.claim.settings))} {state}.")
+        said.append(f"{capital(show_settings(one.claim.option.settings, found.study))} {state}.")
     return tuple(said)
 
 
@@ -126,9 +128,9 @@ def _summary(found: StudyFindings, recipes: Sequence[Confirmation] = ()) -> tupl
         f"{listed(names)} {'drives' if len(names) == 1 and not names[0].endswith('s') else 'drive'} {listed(what)}"
         for names, what in driven.items()
     ]
-    said = [f"{clear[0][0].upper()}{'; '.join(clear)[1:]}." if clear else "No factor stands out from the noise yet."]
+    said = [f"{capital('; '.join(clear))}." if clear else "No factor stands out from the noise yet."]
     if recipes:
-        said.append(f"Recipe, confirmed: {settings_told(found.study, recipes[0].claim.settings)}.")
+        said.append(f"Recipe, confirmed: {show_settings(recipes[0].claim.option.settings, found.study)}.")
     elif found.best is not None and found.study.target is not None:
         said.append(f"Best tile seen: {found.best.tile}, {found.how_close(found.best)}.")
     return tuple(said)
@@ -142,7 +144,7 @@ def _done(
     facts.append(Fact("Process", process))
     for factor in study.factors:
         where = {"tile": "tile by tile", "batch": f"per {found.word}", "session": "per session"}[factor.set_per]
-        facts.append(Fact(_capital(factor.label), f"{_levels_in_words(factor, plan)}, set {where}"))
+        facts.append(Fact(capital(factor.label), f"{_levels_in_words(factor, plan)}, set {where}"))
     sessions = len({batch.session for batch in plan.batches})
     facts.append(
         Fact(
@@ -170,10 +172,6 @@ def _done(
             )
         )
     return tuple(facts)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _levels_in_words(factor: Factor, plan: Plan) -> str:
@@ -259,7 +257,7 @@ def _board_caption(found: StudyFindings) -> str:
     long = [f"{label} in {unit}" for label, unit in units if len(unit) > LONGEST_BESIDE]
     told = [
         *([f"Colour of the {found.stage} tiles."] if measured else []),
-        *([_capital("; ".join(long)) + "."] if long else []),
+        *([capital("; ".join(long)) + "."] if long else []),
     ]
     return " ".join(told)
 
@@ -280,7 +278,7 @@ def _board(found: StudyFindings) -> Board:
         settings = ", ".join(f"{factor.label} {show(planned[tiles[0].tile][factor.name], factor)}" for factor in fixed)
         batches = [batch.code for batch in plan.batches if any(tile.batch == batch.code for tile in tiles)]
         word = found.word if len(batches) == 1 else plural(found.word)
-        title = f"{_capital(settings)} ({word} {', '.join(batches)})" if settings else "All tiles"
+        title = f"{capital(settings)} ({word} {', '.join(batches)})" if settings else "All tiles"
         rows.append(BoardRow(title, tuple(_swatch(found, tile) for tile in tiles)))
     return Board(tuple(rows), _board_caption(found))
 
@@ -505,12 +503,12 @@ def _best(found: StudyFindings) -> Best | None:
     )
 
 
-def _mixing(found: StudyFindings, process: Process) -> tuple[Fact, ...]:
-    """Return what goes into the batch of the best tile, or into each kind of batch where no tile is best."""
-    study, best = found.study, found.best
+def _mixing(found: StudyFindings, process: Process, again: Mapping[str, Setting] | None) -> tuple[Fact, ...]:
+    """Return what goes into a batch of the settings to repeat, or into each kind of batch where there are none."""
+    study = found.study
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
-    if best is not None:
-        batch = Batch(best.batch, 1, 1, {factor.name: best.settings[factor.name] for factor in fixed})
+    if again is not None:
+        batch = Batch("", 1, 1, {factor.name: again[factor.name] for factor in fixed})
         return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, process, batch))
     batches = [one for one in found.plan.batches if all(factor.name in one.settings for factor in fixed)]
     kind_of = _ranker([batch.settings for batch in batches], fixed)
@@ -518,15 +516,15 @@ def _mixing(found: StudyFindings, process: Process) -> tuple[Fact, ...]:
     for kind in sorted({kind_of(batch.settings) for batch in batches}):
         alike = [one for one in batches if kind_of(one.settings) == kind]
         which = f"{found.word if len(alike) == 1 else plural(found.word)} {', '.join(one.code for one in alike)}"
-        listed += [Fact(_capital(which), amount.text) for amount in amounts(study, process, alike[0])]
+        listed += [Fact(capital(which), amount.text) for amount in amounts(study, process, alike[0])]
     return tuple(listed)
 
 
-def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
-    """Return the steps to the best tile again, or, where no tile is best, how these tiles were made."""
-    study, best = found.study, found.best
-    metal = [f"{'Use the same' if best else 'The'} metal and finish: {metal_text(study)}."] if study.metal.uns else []
-    if best is None:
+def _repeat(found: StudyFindings, process: Process, again: tuple[str, Mapping[str, Setting]] | None) -> tuple[str, ...]:
+    """Return the steps to settings again, or, where there are none to repeat, how these tiles were made."""
+    study = found.study
+    metal = [f"{'Use the same' if again else 'The'} metal and finish: {metal_text(study)}."] if study.metal.uns else []
+    if again is None:
         given = "Settings: those of each tile on the sample board."
         last = f"The colour was due {study.stage_days} days after making (the days of making and reading stand on page 1), the rub test after that."
         asked = study.target is not None and study.rub is not None
@@ -537,15 +535,14 @@ def _repeat(found: StudyFindings, process: Process) -> tuple[str, ...]:
             *steps(process),
             *([last] if asked else []),
         )
-    settings = listed(
-        [f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in best.settings.items()]
-    )
+    whose, settings = again
+    told = listed([f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in settings.items()])
     wait = "" if study.stage_days == 0 else f"Wait {count(study.stage_days, 'day')}, then r"
     read = f"{wait or 'R'}ead the colour{', then rub' if study.rub else ''}."
     return (
         *metal,
         *process.data.get("mix", {}).get("lines", ()),
-        f"Settings of {f'tile {best.tile}' if best.tile else 'the recipe'}: {settings}.",
+        f"Settings of {whose}: {told}.",
         *steps(process),
         f"{read} Make at least two tiles, in two separate {plural(found.word)}.",
     )

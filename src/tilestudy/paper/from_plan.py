@@ -22,6 +22,7 @@ from tilestudy.paper.content import (
     RunRow,
     Session,
 )
+from tilestudy.study.language import capital
 from tilestudy.study.records import Batch, Factor, Plan, Study
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts, volume_text
@@ -61,7 +62,7 @@ def masthead(study: Study, plan: Plan, studio: str, printed: date) -> Masthead:
     title = study.name.replace("-", " ").replace("_", " ")
     return Masthead(
         study=study.name,
-        title=title[0].upper() + title[1:],
+        title=capital(title),
         question=study.question,
         studio=studio,
         fingerprint=fingerprint(plan),

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from tilestudy.errors import NotEnoughError, PlanError, WrongRequestError
 from tilestudy.outcomes import Confirming, Extended
-from tilestudy.studio.folder import Paper, Progress, no_progress
+from tilestudy.studio.folder import Paper
 from tilestudy.studio.planning import Planning
+from tilestudy.study.progress import Progress, no_progress
 from tilestudy.study.records import Setting, Study, Tile
 from tilestudy.trade import library
 
@@ -66,7 +67,7 @@ class Choosing(Planning):
 
         from tilestudy.analysis.choice.choice import choose, evidence_of
         from tilestudy.analysis.choice.chooser import Chooser
-        from tilestudy.analysis.choice.confirm import claim_of
+        from tilestudy.analysis.choice.confirm import Claim
         from tilestudy.design import extend
 
         study, plan = self.planned(name)
@@ -74,7 +75,7 @@ class Choosing(Planning):
         typed = self._settings(study, settings or {})
         found = self.drivers(name, progress=lambda share: progress(0.6 * share))
         choice = choose(found, np.random.default_rng(SEED), by_wishes)
-        if not choice.right.asks_colour and not choice.conditions:
+        if not choice.right.asks:
             raise NotEnoughError(
                 f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
                 "Write a [colour] target or a [rub] into the study file."
@@ -93,8 +94,8 @@ class Choosing(Planning):
         kept: list[Claim] = []
 
         def claimed(tiles: Sequence[Tile]) -> Claim:
-            codes = [tile.code for tile in tiles]
-            kept.append(claim_of(chosen, choice.right, choice.stage, choice.conditions, codes, self.today))
+            codes = tuple(tile.code for tile in tiles)
+            kept.append(Claim(chosen, choice.right, choice.stage, choice.conditions, codes, self.today))
             return kept[0]
 
         added = self._add(study, plan, asked, claimed=claimed)
@@ -176,8 +177,8 @@ class Choosing(Planning):
                 f'There is no choice to come nearer to yet (see "tilestudy choose {name}"), and no pair of terms that could not '
                 f'be told apart. "tilestudy extend {name} --tiles {tiles}" adds tiles that teach most over the whole range.'
             )
-        wanted = extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure))
-        return self._add(study, plan, wanted, look)
+        wanted = extend.Request("next", batches, tiles, near=tuple(near), unsure=tuple(unsure), look=look)
+        return self._add(study, plan, wanted)
 
     def _settings(self, study: Study, typed: Mapping[str, str]) -> dict[str, Setting]:
         """Read settings typed in, each within what the study's levels span."""

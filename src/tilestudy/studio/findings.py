@@ -18,7 +18,8 @@ from tilestudy.study.records import (
 if TYPE_CHECKING:
     from tilestudy.analysis.study_findings import StudyFindings
 
-from tilestudy.studio.folder import Folder, Progress, no_progress
+from tilestudy.studio.folder import Folder
+from tilestudy.study.progress import Progress, no_progress
 
 
 class Findings(Folder):

@@ -42,12 +42,6 @@ COMMAND_LINE = "command line"
 """The source of records that were typed in, not read from a form."""
 Paper = Literal["a4", "us-letter"]
 Series = tuple[str, str, str, str]
-Progress = Callable[[float], None]
-"""Told the share of a longer step that is done, 0 to 1."""
-
-
-def no_progress(share: float) -> None:
-    """Tell nobody."""
 
 
 class Folder:

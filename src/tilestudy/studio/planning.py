@@ -181,10 +181,9 @@ class Planning(Findings):
         study: Study,
         plan: Plan,
         wanted: Request,
-        look: bool = False,
         claimed: Callable[[Sequence[Tile]], Claim] | None = None,
     ) -> Extended:
-        """Add what is asked for to a plan, and say what it buys; with `look`, say so and add nothing.
+        """Add what is asked for to a plan, and say what it buys; a request that only looks adds nothing.
 
         What is `claimed` of the added tiles is kept with them, both or neither.
         """
@@ -205,7 +204,7 @@ class Planning(Findings):
             before = appraise(study, old, noise) if old.tiles else None
             buys = extend.bought(study, before, appraise(study, new, noise))
         report = self._report(study, more.grown(plan), ())
-        if not look:
+        if not wanted.look:
             with self.book() as book, book.transaction():
                 grown = book.add_batches(name, more.batches, more.tiles, self.now())
                 book.record(name, "made", [(mark, None) for mark in marks], COMMAND_LINE, self.now())

@@ -19,6 +19,7 @@ from tilestudy.study.records import (
     Bound,
     Choice,
     Factor,
+    Lab,
     Limits,
     Metal,
     ModelName,
@@ -33,8 +34,6 @@ from tilestudy.study.records import (
 )
 from tilestudy.study.units import parse_quantity, parse_setting, plain_number, split_number, stored_unit
 from tilestudy.study.wishes import wish_about, wish_value
-
-Lab = tuple[float, float, float]
 
 _NAME = re.compile(r"^[a-z][a-z0-9_]{0,30}$")
 _STUDY_NAME = re.compile(r"^[a-z0-9][a-z0-9_-]{0,40}$")

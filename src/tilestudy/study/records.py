@@ -15,6 +15,9 @@ from typing import Literal
 Setting = float | str
 """One setting of a factor: a number in the stored unit, or a named level."""
 
+Lab = tuple[float, float, float]
+"""One colour: CIE L*, a*, b*."""
+
 SetPer = Literal["tile", "batch", "session"]
 Spacing = Literal["linear", "geometric", "steps"]
 
@@ -129,7 +132,7 @@ class Target:
     """
 
     asked: str
-    lab: tuple[float, float, float] | None = None
+    lab: Lab | None = None
     tolerance: float = 5.0
 
     @property

@@ -8,12 +8,13 @@ mL or N. The conversions are those of pint (which follows NIST SP 811, 2008, App
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from tilestudy.errors import UnitError
-from tilestudy.study.records import Factor, Setting
+from tilestudy.study.records import Factor, Setting, Study
 
 _FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8"}
 _NUMBER = re.compile(
@@ -266,6 +267,11 @@ def show(value: Setting, factor: Factor) -> str:
     """
     number = show_number(value, factor)
     return number if isinstance(value, str) or not factor.shown else f"{number} {show_unit(factor.shown)}"
+
+
+def show_settings(settings: Mapping[str, Setting], study: Study) -> str:
+    """Write the settings of several factors, in the study's order: strength 3 g/L, dip time 30 s."""
+    return ", ".join(f"{f.label} {show(settings[f.name], f)}" for f in study.factors if f.name in settings)
 
 
 def show_exactly(value: Setting, factor: Factor) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
 
+from tilestudy.study.language import capital
 from tilestudy.study.records import Batch, Study
 from tilestudy.study.units import plain_number, show
 from tilestudy.trade.library import Process
@@ -66,7 +67,7 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
     found = []
     for ingredient in process.data.get("ingredient", ()):
         strength = batch.settings.get(ingredient["factor"])
-        name = ingredient["name"][0].upper() + ingredient["name"][1:]
+        name = capital(ingredient["name"])
         factor = next((one for one in study.factors if one.name == ingredient["factor"]), None)
         if factor is None or strength is None or isinstance(strength, str):
             continue

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from tilestudy.analysis.mixed import Array
 from tilestudy.colour.difference import ciede2000
+from tilestudy.study.records import Lab
 
 LEVEL = 0.90
 """Coverage of the ranges of chances and of single new tiles."""
@@ -57,10 +58,15 @@ class Right:
         Lowest grade that passes; None when no rub test is asked for.
     """
 
-    lab: tuple[float, float, float] | None = None
+    lab: Lab | None = None
     darkest: float | None = None
     tolerance: float = 5.0
     passing: float | None = None
+
+    @property
+    def asks(self) -> bool:
+        """True when a tile can be right or wrong at all: a colour is wanted, or a grade."""
+        return self.asks_colour or self.passing is not None
 
     @property
     def asks_colour(self) -> bool:
@@ -95,8 +101,12 @@ def colour_chance(truths: Colours, rows: Array, right: Right, nodes: Array) -> A
     nodes : (Q, 4) float
         Standard normal numbers, the luck of a batch and tile; the same at every setting, so that settings compare fairly.
     """
-    found = [(right.off(truths.new_tiles(row, nodes)) <= right.tolerance).mean(axis=1) for row in rows]
-    return np.asarray(np.stack(found, axis=1))
+    return np.asarray(np.stack([right_share(truths.new_tiles(row, nodes), right) for row in rows], axis=1))
+
+
+def right_share(tiles: Array, right: Right) -> Array:
+    """Return the share of new tiles (n, Q, 3) that have the right colour, in each truth: (n,)."""
+    return np.asarray((right.off(tiles) <= right.tolerance).mean(axis=1))
 
 
 def normal_nodes(rng: np.random.Generator, many: int) -> Array:
@@ -109,3 +119,13 @@ def in_range(values: Array, level: float = LEVEL) -> tuple[float, float]:
     """Return the ends of the middle `level` of the values (n,)."""
     low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)
+
+
+def in_100(chance: float) -> str:
+    """Write a chance as a count of 100, never as certain.
+
+    >>> in_100(0.001), in_100(0.724), in_100(0.999)
+    ('fewer than 1', '72', '99')
+    """
+    whole = round(100 * chance)
+    return "fewer than 1" if whole < 1 else "99" if whole > 99 else f"{whole}"

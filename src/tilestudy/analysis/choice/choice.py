@@ -13,9 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.choice.chance import AlwaysAlike, Judge, Right
+from tilestudy.analysis.choice.chance import AlwaysAlike, Judge, Right, in_100
 from tilestudy.analysis.choice.chooser import DISTINCT, MOST_OPTIONS, Chooser, Evidence, Option, Price
-from tilestudy.analysis.choice.confirm import in_100, settings_told
 from tilestudy.analysis.choice.desirability import met, overall
 from tilestudy.analysis.choice.region import gap
 from tilestudy.analysis.choice.surface import surface_of
@@ -23,11 +22,10 @@ from tilestudy.analysis.choice.surface_wording import shape_told
 from tilestudy.analysis.findings import ResponseFindings
 from tilestudy.analysis.model import CodedModel
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen
-from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
 from tilestudy.study.language import count, listed, plural
 from tilestudy.study.records import Setting, Study, Wish
-from tilestudy.study.units import plain_number, show, show_unit
+from tilestudy.study.units import plain_number, show, show_settings, show_unit
 
 LEAST_CHANCE = 0.15
 """Chance below which a choice is told as none."""
@@ -76,15 +74,9 @@ class Choice:
     tiles: tuple[TileSeen, ...] = ()
 
     @property
-    def best(self) -> Option:
-        """The option to confirm: by all wishes where they were asked for."""
-        return self.wished[0].option if self.wished else self.options[0]
-
-    @property
     def hopeful(self) -> bool:
         """True when the best settings have some chance of being right, so that confirming them is worth the metal."""
-        asked = self.right.asks_colour or bool(self.conditions)
-        return bool(self.wished) or not asked or self.options[0].chance >= LEAST_CHANCE
+        return bool(self.wished) or not self.right.asks or self.options[0].chance >= LEAST_CHANCE
 
     def all_options(self) -> tuple[Option, ...]:
         """The options in the order they are numbered."""
@@ -92,8 +84,7 @@ class Choice:
 
     def sentences(self) -> list[str]:
         """Say what counts as right, the choice and its alternatives, the price of each wish, and what comes next."""
-        asked = self.right.asks_colour or bool(self.conditions)
-        said = [self._what_is_right()] if asked else []
+        said = [right_told(self.study, self.right, self.conditions, self.stage)] if self.right.asks else []
         options = self.all_options()
         if not self.hopeful:
             said.append(
@@ -104,7 +95,7 @@ class Choice:
                 f"{'Choice' if i == 0 else 'Or'} {i + 1}: {self._option(option)}{self._wishes_met(i)}"
                 for i, option in enumerate(options)
             ]
-        if asked:
+        if self.right.asks:
             said.append(self._ranges())
         said += self._prices()
         said += self.shape
@@ -116,12 +107,9 @@ class Choice:
             f"{count(self.n_tiles, 'tile')} from {count(self.n_batches, self.word)}."
         )
 
-    def _what_is_right(self) -> str:
-        return f"Right means {listed(right_told(self.study, self.right, self.conditions, self.stage))}."
-
     def _option(self, option: Option) -> str:
-        where = settings_told(self.study, option.settings)
-        if not self.right.asks_colour and not self.conditions:
+        where = show_settings(option.settings, self.study)
+        if not self.right.asks:
             return f"{where}."
         text = (
             f"{where}. Of 100 tiles made so, each in a fresh {self.word}, {in_100(option.chance)} would be right "
@@ -130,11 +118,8 @@ class Choice:
         parts = []
         if option.colour is not None and option.durable is not None:
             parts.append(f"the colour in {in_100(option.colour)}, the rub test in {in_100(option.durable)}")
-        if option.lab is not None and option.lab_low is not None and option.lab_high is not None:
-            parts.append(
-                f"to expect: {name_of(option.lab)}, L* {option.lab[0]:.0f} (single tiles {option.lab_low[0]:.0f} to "
-                f"{option.lab_high[0]:.0f})"
-            )
+        if option.lab is not None:
+            parts.append(f"to expect: {option.colour_told()}")
         return text + ("; " + "; ".join(parts) if parts else "") + "."
 
     def _wishes_met(self, i: int) -> str:
@@ -157,7 +142,7 @@ class Choice:
                 wish = f"Accepting a rub grade of {plain_number(price.passing or 0.0)}"
             said.append(
                 f"{wish} would raise that from {in_100(best)} to {in_100(price.chance)} of 100, at "
-                f"{settings_told(self.study, price.settings)}."
+                f"{show_settings(price.settings, self.study)}."
             )
         if self.prices and not said:
             said.append("Relaxing one wish by itself would raise the chance by less than 5 in 100.")
@@ -185,8 +170,8 @@ class Choice:
         }
 
 
-def right_told(study: Study, right: Right, conditions: Sequence[str], stage: str) -> list[str]:
-    """Say what counts as right, in parts."""
+def right_told(study: Study, right: Right, conditions: Sequence[str], stage: str) -> str:
+    """Say what counts as right."""
     parts = []
     if right.lab is not None and study.target is not None:
         parts.append(f"within {plain_number(right.tolerance)} CIEDE2000 of {study.target.asked} ({stage})")
@@ -198,7 +183,7 @@ def right_told(study: Study, right: Right, conditions: Sequence[str], stage: str
         )
     if right.passing is not None and conditions:
         parts.append(f"a {listed(list(conditions))} rub grade of {plain_number(right.passing)} or better")
-    return parts
+    return f"Right means {listed(parts)}."
 
 
 def evidence_of(found: StudyFindings, by_wishes: bool = False) -> tuple[Evidence, tuple[str, ...], list[str]]:
@@ -350,11 +335,10 @@ def _by_wishes(found: StudyFindings, chooser: Chooser) -> tuple[Wished, ...]:
             f"The study file of {study.name} has no [[wish]], so there is nothing beside colour and durability to weigh. Add "
             'one, such as: of = "scrub_cycles", good = 1, useless = 4.'
         )
-    asked = chooser.right.asks_colour or bool(chooser.evidence.judges)
     values = {wish.of: _predicted(found, wish, chooser.settings) for wish in study.wishes}
     each = [met(wish, values[wish.of]) for wish in study.wishes]
     weights = [wish.weight for wish in study.wishes]
-    if asked:  # being right is one wish among them
+    if chooser.right.asks:  # being right is one wish among them
         each, weights = [chooser.ranked(chooser.right)[0], *each], [1.0, *weights]
     d = overall(each, weights)
     kept: list[int] = []

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tilestudy.analysis.choice.chance import Judge, Right, colour_chance, in_range, normal_nodes
-from tilestudy.analysis.choice.colours import ChannelTruths, ColourModel, PathTruths, fit_colours
+from tilestudy.analysis.choice.chance import Judge, Right, colour_chance, in_100, in_range, normal_nodes, right_share
+from tilestudy.analysis.choice.colours import ColourModel, fit_colours
 from tilestudy.analysis.choice.region import candidates, code, gap
 from tilestudy.analysis.colour.path import Stages
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel
+from tilestudy.colour.difference import lab_of
+from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError
-from tilestudy.study.records import Setting, Study
-
-Lab = tuple[float, float, float]
+from tilestudy.study.records import Lab, Setting, Study
 
 DISTINCT = 0.25
 """Least difference of an alternative, as a share of some factor's span."""
@@ -68,6 +68,18 @@ class Option:
     lab_high: Lab | None
     off: float | None
     chances: tuple[float, ...] = ()
+
+    def chance_told(self, verb: str = "") -> str:
+        """Say the chance: "67 of 100 such tiles are right (90 % range 31 to 92)"."""
+        right = f"{verb} right" if verb else "right"
+        return f"{in_100(self.chance)} of 100 such tiles {right} (90 % range {in_100(self.low)} to {in_100(self.high)})"
+
+    def colour_told(self) -> str:
+        """Say the colour to expect: "dark greyish brown, L* 23 (single tiles 20 to 26)"; "" where none is predicted."""
+        if self.lab is None or self.lab_low is None or self.lab_high is None:
+            return ""
+        ends = f"{self.lab_low[0]:.0f} to {self.lab_high[0]:.0f}"
+        return f"{name_of(self.lab)}, L* {self.lab[0]:.0f} (single tiles {ends})"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the option as plain values, ready for JSON."""
@@ -134,54 +146,54 @@ class Chooser:
             self.fit = fit_colours(evidence.tiles, model, luck(evidence.tiles), evidence.along)
             if self.right.lab is None:
                 self.right = replace(self.right, darkest=float(self.fit.mean(self.rows)[:, 0].min()))
-        self._look = self._truths(_LOOK)
-        self._tell = self._truths(_TELL)
+        self._coded = self._for_judges(self.settings)
+        self._look = None if self.fit is None else self.fit.truths(rng, _LOOK)
+        self._tell = None if self.fit is None else self.fit.truths(rng, _TELL)
         self._off: Array | None = None  # how far rough new tiles are off, (n, m, nodes): the same for every tolerance
         if self._look is not None:
-            nodes = normal_nodes(self.rng, _ROUGH_NODES)
+            nodes = normal_nodes(rng, _ROUGH_NODES)
             off = [self.right.off(self._look.new_tiles(row, nodes)) for row in self.rows]
             self._off = np.asarray(np.stack(off, axis=1))
 
-    def _truths(self, many: int) -> ChannelTruths | PathTruths | None:
-        return None if self.fit is None else self.fit.truths(self.rng, many)
+    def _for_judges(self, settings: Sequence[Mapping[str, Setting]]) -> list[Array]:
+        """Code settings as each judge has them: (m, p), without the constant."""
+        return [code(model, settings)[:, 1:] for model, _ in self.evidence.judges.values()]
 
-    def _durable(self, settings: Sequence[Mapping[str, Setting]], right: Right, many: int) -> list[Array]:
-        if right.passing is None:
-            return []
-        return [
-            judge.pass_draws(code(model, settings)[:, 1:], right.passing, self.rng, many)
-            for model, judge in self.evidence.judges.values()
+    def _durable(self, coded: Sequence[Array], right: Right, many: int) -> Array:
+        """Chance of passing every rub condition, in `many` plausible truths: (many, m); 1 where none is asked for."""
+        if right.passing is None or not coded:
+            return np.ones((many, 1))
+        judges = [judge for _, judge in self.evidence.judges.values()]
+        parts = [
+            judge.pass_draws(rows, right.passing, self.rng, many) for judge, rows in zip(judges, coded, strict=True)
         ]
+        return np.asarray(np.prod(parts, axis=0))
 
     def ranked(self, right: Right) -> tuple[Array, list[int]]:
         """Return the rough chance at every candidate (m,), and the candidates' places from the best on."""
-        chance = np.ones((_LOOK, len(self.settings)))
-        if self._off is not None:
-            chance = (self._off <= right.tolerance).mean(axis=2)
-        for part in self._durable(self.settings, right, _LOOK):
-            chance = chance * part
-        mean = chance.mean(axis=0)
-        # where all is equally (un)likely, the setting predicted nearest the wish comes first
-        near = np.zeros(len(mean)) if self.fit is None else right.off(self.fit.mean(self.rows))
-        return mean, [int(i) for i in np.lexsort((near, -np.round(mean, 3)))]
+        places = list(range(len(self.settings)))
+        colour = np.ones((_LOOK, len(places))) if self._off is None else (self._off <= right.tolerance).mean(axis=2)
+        mean = (colour * self._durable(self._coded, right, _LOOK)).mean(axis=0)
+        return mean, self._in_order(mean, places, right)
+
+    def _in_order(self, chance: Array, places: Sequence[int], right: Right) -> list[int]:
+        """Order candidates by their chances; where all is equally (un)likely, the one predicted nearest comes first."""
+        near = np.zeros(len(chance)) if self.fit is None else right.off(self.fit.mean(self.rows[places]))
+        return [places[i] for i in np.lexsort((near, -np.round(chance, 3)))]
 
     def options(self, settings: Sequence[Mapping[str, Setting]], right: Right) -> list[Option]:
         """Tell what one new tile in a new batch would be at each of these settings."""
-        rows = code(self.evidence.model, settings)
-        both = np.ones((_TELL, len(settings)))
+        durable = self._durable(self._for_judges(settings), right, _TELL)
         colour: Array | None = None
-        durable = self._durable(settings, right, _TELL)
         labs: Array | None = None
         span: Array | None = None
         if self._tell is not None and self.fit is not None:
-            nodes = normal_nodes(self.rng, _NODES)
-            colour = colour_chance(self._tell, rows, right, nodes)
-            both = both * colour
+            rows, nodes = code(self.evidence.model, settings), normal_nodes(self.rng, _NODES)
+            tiles = [self._tell.new_tiles(row, nodes) for row in rows]
+            colour = np.stack([right_share(one, right) for one in tiles], axis=1)
             labs = self.fit.mean(rows)
-            singles = [self._tell.new_tiles(row, nodes) for row in rows]
-            span = np.stack([np.quantile(one, [0.05, 0.95], axis=(0, 1)) for one in singles], axis=1)
-        for part in durable:
-            both = both * part
+            span = np.stack([np.quantile(one, [0.05, 0.95], axis=(0, 1)) for one in tiles], axis=1)
+        both = np.ones((_TELL, len(settings))) * durable if colour is None else colour * durable
         found = []
         for j, one in enumerate(settings):
             chance = float(both[:, j].mean())
@@ -193,10 +205,10 @@ class Chooser:
                     low=min(low, chance),
                     high=max(high, chance),
                     colour=None if colour is None else float(colour[:, j].mean()),
-                    durable=float(np.prod([part[:, j] for part in durable], axis=0).mean()) if durable else None,
-                    lab=None if labs is None else _lab(labs[j]),
-                    lab_low=None if span is None else _lab(span[0, j]),
-                    lab_high=None if span is None else _lab(span[1, j]),
+                    durable=float(durable[:, j].mean()) if self._coded and right.passing is not None else None,
+                    lab=None if labs is None else lab_of(labs[j]),
+                    lab_low=None if span is None else lab_of(span[0, j]),
+                    lab_high=None if span is None else lab_of(span[1, j]),
                     off=None if labs is None else float(right.off(labs[j])),
                     chances=tuple(round(float(p), 4) for p in np.quantile(both[:, j], (np.arange(21) + 0.5) / 21)),
                 )
@@ -213,26 +225,21 @@ class Chooser:
                 break
             if all(gap(self.settings[i], self.settings[j], self.evidence.model) >= DISTINCT for j in short[::8]):
                 short.append(i)
-        told = self._middling([self.settings[i] for i in short], right)
         kept: list[int] = []
-        near = np.zeros(len(short)) if self.fit is None else right.off(self.fit.mean(self.rows[short]))
-        for place in np.lexsort((near, -np.round(told, 3))):
-            one = self.settings[short[place]]
-            if all(gap(one, self.settings[i], self.evidence.model) >= DISTINCT for i in kept):
-                kept.append(short[place])
+        for i in self._in_order(self._middling(short, right), short, right):
+            if all(gap(self.settings[i], self.settings[j], self.evidence.model) >= DISTINCT for j in kept):
+                kept.append(i)
             if len(kept) == many:
                 break
         return sorted(self.options([self.settings[i] for i in kept], right), key=lambda one: -one.chance)
 
-    def _middling(self, settings: Sequence[Mapping[str, Setting]], right: Right) -> Array:
-        """Chance at each of these settings, reckoned more closely than for all."""
-        chance = np.ones((_LOOK, len(settings)))
+    def _middling(self, places: Sequence[int], right: Right) -> Array:
+        """Chance at these candidates, reckoned more closely than for all."""
+        colour = np.ones((_LOOK, len(places)))
         if self._look is not None:
-            rows = code(self.evidence.model, settings)
-            chance = chance * colour_chance(self._look, rows, right, normal_nodes(self.rng, _MORE_NODES))
-        for part in self._durable(settings, right, _LOOK):
-            chance = chance * part
-        return np.asarray(chance.mean(axis=0))
+            colour = colour_chance(self._look, self.rows[places], right, normal_nodes(self.rng, _MORE_NODES))
+        durable = self._durable([rows[places] for rows in self._coded], right, _LOOK)
+        return np.asarray((colour * durable).mean(axis=0))
 
     def prices(self) -> list[Price]:
         """Return the best chance with each wish relaxed: the tolerance by half, the passing grade by half a step and one."""
@@ -256,19 +263,6 @@ class Chooser:
 
 def luck(tiles: pd.DataFrame) -> dict[str, Array]:
     """Return the sources of luck among tiles: batches, and sessions where one holds several batches."""
-    batch = tiles["batch"].factorize()[0]
-    if batch.max() < 1:
-        raise NotEnoughError(
-            "All tiles come from one batch, so how far a new batch would differ is not known, and no chance can be given. "
-            "Make a second one."
-        )
-    groups = {"batch": batch}
-    session = tiles["session"].factorize()[0]
-    if 0 < session.max() < batch.max():
-        groups["session"] = session
-    return groups
-
-
-def _lab(values: Array) -> Lab:
-    L, a, b = (float(one) for one in values)
-    return L, a, b
+    batch, session = (tiles[name].factorize()[0] for name in ("batch", "session"))
+    several = 0 < session.max() < batch.max()
+    return {"batch": batch, **({"session": session} if several else {})}

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from tilestudy.analysis.choice.chance import Colours
 from tilestudy.analysis.choice.vector import Draws, VectorFit, fit_vector
 from tilestudy.analysis.colour.path import LEAST_ALONG, ColourPath, Stages
 from tilestudy.analysis.mixed import Array
@@ -30,8 +31,7 @@ class ChannelTruths:
 
     def new_tiles(self, row: Array, nodes: Array) -> Array:
         """Colours (n, Q, 3) of new tiles at a coded row (p,); `nodes` (Q, 4) is their luck."""
-        mean = np.einsum("p,npq->nq", row, self.draws.coefficients)
-        return np.asarray(mean[:, None, :] + self.draws.luck(nodes[:, :3]))
+        return self.draws.means(row[None]) + self.draws.luck(nodes[:, :3])
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,8 @@ class PathTruths:
 
     def new_tiles(self, row: Array, nodes: Array) -> Array:
         """Colours (n, Q, 3) of new tiles at a coded row (p,); `nodes` (Q, 4) is their luck."""
-        mean = np.einsum("p,npq->nq", row, self.draws.coefficients)
-        stage = mean + self.draws.luck(nodes[:, :1])[..., 0]
-        return np.asarray(self.curve.at(stage) + nodes[:, 1:] @ self.curve.stray.T)
+        stage = self.draws.means(row[None]) + self.draws.luck(nodes[:, :1])
+        return np.asarray(self.curve.at(stage[..., 0]) + nodes[:, 1:] @ self.curve.stray.T)
 
 
 @dataclass(frozen=True)
@@ -85,7 +84,7 @@ class ColourModel:
     fit: VectorFit
     curve: Curve | None = None
 
-    def truths(self, rng: np.random.Generator, n: int) -> ChannelTruths | PathTruths:
+    def truths(self, rng: np.random.Generator, n: int) -> Colours:
         """Draw n plausible truths."""
         draws = self.fit.draws(rng, n)
         return ChannelTruths(draws) if self.curve is None else PathTruths(draws, self.curve)

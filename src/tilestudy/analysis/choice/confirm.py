@@ -27,12 +27,11 @@ from scipy.special import bdtr, betaincinv
 
 from tilestudy.analysis.choice.chance import LEVEL, Right
 from tilestudy.analysis.choice.chooser import Option
-from tilestudy.colour.names import name_of
-from tilestudy.study.language import count, listed, plural
-from tilestudy.study.records import Setting, Study
-from tilestudy.study.units import plain_number, show
+from tilestudy.colour.difference import lab_of
+from tilestudy.study.language import capital, count, listed, plural
+from tilestudy.study.records import Lab, Study
+from tilestudy.study.units import plain_number, show_settings
 
-Lab = tuple[float, float, float]
 Verdict = Literal["confirmed", "not confirmed", "undecided", "waiting"]
 
 LEAST_TILES, LEAST_BATCHES, RIGHT_SHARE, TOO_FEW, UNLIKELY = 4, 2, 0.75, 0.5, 0.05
@@ -44,67 +43,45 @@ class Claim:
 
     Attributes
     ----------
-    settings : mapping of str to float or str
-        By factor, stored units.
+    option : Option
+        The settings, and what is claimed of one tile made so.
     right : Right
     stage : str
         Stage of the colour readings that count.
     conditions : tuple of str
         Rub conditions that must pass.
-    chance, low, high : float
-        Stated chance of being right, with its 90 % range; `chances` are 21 evenly spread plausible values of it.
-    lab, lab_low, lab_high : (float, float, float) or None
-        Colour to expect of one new tile, and its 90 % range channel by channel.
     tiles : tuple of str
         Codes of the confirmation tiles.
     stated_on : date
     """
 
-    settings: Mapping[str, Setting]
+    option: Option
     right: Right
     stage: str
     conditions: tuple[str, ...]
-    chance: float
-    low: float
-    high: float
-    chances: tuple[float, ...]
-    lab: Lab | None
-    lab_low: Lab | None
-    lab_high: Lab | None
     tiles: tuple[str, ...]
     stated_on: date
 
     def sentences(self, study: Study) -> list[str]:
         """Say what is claimed."""
-        said = [
-            f"To be confirmed: {settings_told(study, self.settings)}. Claimed: {in_100(self.chance)} of 100 such tiles are right "
-            f"(90 % range {in_100(self.low)} to {in_100(self.high)})."
+        one = self.option
+        return [
+            f"To be confirmed: {show_settings(one.settings, study)}. Claimed: {one.chance_told('are')}.",
+            *([f"To expect: {one.colour_told()}."] if one.lab is not None else []),
         ]
-        if self.lab is not None and self.lab_low is not None and self.lab_high is not None:
-            said.append(
-                f"To expect: {name_of(self.lab)}, L* {self.lab[0]:.0f} (single tiles {self.lab_low[0]:.0f} to "
-                f"{self.lab_high[0]:.0f})."
-            )
-        return said
 
     def as_dict(self) -> dict[str, Any]:
         """Return the claim as plain values, to be kept."""
         right = self.right
         return {
-            "settings": dict(self.settings),
+            **self.option.as_dict(),
+            "chances": list(self.option.chances),
             "lab_wanted": None if right.lab is None else list(right.lab),
             "darkest": right.darkest,
             "tolerance": right.tolerance,
             "passing": right.passing,
             "stage": self.stage,
             "conditions": list(self.conditions),
-            "chance": self.chance,
-            "low": self.low,
-            "high": self.high,
-            "chances": list(self.chances),
-            "lab": None if self.lab is None else list(self.lab),
-            "lab_low": None if self.lab_low is None else list(self.lab_low),
-            "lab_high": None if self.lab_high is None else list(self.lab_high),
             "tiles": list(self.tiles),
             "stated_on": self.stated_on.isoformat(),
         }
@@ -112,41 +89,30 @@ class Claim:
 
 def claim_from(kept: Mapping[str, Any]) -> Claim:
     """Read a kept claim."""
+
+    def lab(name: str) -> Lab | None:
+        return None if kept[name] is None else lab_of(kept[name])
+
+    option = Option(
+        settings=dict(kept["settings"]),
+        chance=kept["chance"],
+        low=kept["low"],
+        high=kept["high"],
+        colour=kept.get("colour"),
+        durable=kept.get("durable"),
+        lab=lab("lab"),
+        lab_low=lab("lab_low"),
+        lab_high=lab("lab_high"),
+        off=kept.get("off"),
+        chances=tuple(kept["chances"]),
+    )
     return Claim(
-        dict(kept["settings"]),
-        Right(_lab(kept["lab_wanted"]), kept["darkest"], kept["tolerance"], kept["passing"]),
+        option,
+        Right(lab("lab_wanted"), kept["darkest"], kept["tolerance"], kept["passing"]),
         kept["stage"],
         tuple(kept["conditions"]),
-        kept["chance"],
-        kept["low"],
-        kept["high"],
-        tuple(kept["chances"]),
-        _lab(kept["lab"]),
-        _lab(kept["lab_low"]),
-        _lab(kept["lab_high"]),
         tuple(kept["tiles"]),
         date.fromisoformat(kept["stated_on"]),
-    )
-
-
-def claim_of(
-    option: Option, right: Right, stage: str, conditions: Sequence[str], tiles: Sequence[str], on: date
-) -> Claim:
-    """Fix what is claimed of an option for these confirmation tiles."""
-    return Claim(
-        dict(option.settings),
-        right,
-        stage,
-        tuple(conditions),
-        option.chance,
-        option.low,
-        option.high,
-        option.chances,
-        option.lab,
-        option.lab_low,
-        option.lab_high,
-        tuple(tiles),
-        on,
     )
 
 
@@ -195,10 +161,10 @@ class Confirmation:
 
     def sentences(self, study: Study, word: str) -> list[str]:
         """Say what was claimed, what came of it, and what follows."""
-        claim = self.claim
+        claim, option = self.claim, self.claim.option
         said = [
-            f"Claimed on {claim.stated_on.isoformat()} for {settings_told(study, claim.settings)}: "
-            f"{in_100(claim.chance)} of 100 such tiles right (90 % range {in_100(claim.low)} to {in_100(claim.high)})."
+            f"Claimed on {claim.stated_on.isoformat()} for {show_settings(option.settings, study)}: "
+            f"{option.chance_told()}."
         ]
         if not self.judged:
             return [
@@ -212,10 +178,15 @@ class Confirmation:
             f"{self.right} of {count(self.judged, 'tile')} from {count(self.batches, 'fresh ' + word)} "
             f"{'is' if self.right == 1 else 'are'} right; {expected} was to be expected."
         )
-        if self.mean is not None and claim.lab is not None and claim.lab_low is not None and claim.lab_high is not None:
+        if (
+            self.mean is not None
+            and option.lab is not None
+            and option.lab_low is not None
+            and option.lab_high is not None
+        ):
             said.append(
-                f"Their mean lightness is L* {self.mean[0]:.0f}; L* {claim.lab[0]:.0f} was predicted, "
-                f"single tiles {claim.lab_low[0]:.0f} to {claim.lab_high[0]:.0f}."
+                f"Their mean lightness is L* {self.mean[0]:.0f}; L* {option.lab[0]:.0f} was predicted, "
+                f"single tiles {option.lab_low[0]:.0f} to {option.lab_high[0]:.0f}."
             )
         said.append(self._conclusion(word))
         if self.missing:
@@ -232,7 +203,7 @@ class Confirmation:
     def _conclusion(self, word: str) -> str:
         rate = f"{100 * self.low:.0f} to {100 * self.high:.0f} of 100 would be right, going by these tiles alone"
         if self.verdict == "confirmed":
-            return f"Confirmed: this is a recipe now. {rate[0].upper()}{rate[1:]} (90 % range)."
+            return f"Confirmed: this is a recipe now. {capital(rate)} (90 % range)."
         if self.verdict == "not confirmed":
             if self.tail <= UNLIKELY:
                 return (
@@ -278,7 +249,8 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
     Examples
     --------
     >>> right = Right((40.0, 10.0, 10.0), None, 5.0, 4.0)
-    >>> claim = Claim({}, right, "cured", ("dry",), 0.8, 0.6, 0.9, (0.6, 0.8, 0.9), None, None, None, (), date(2026, 12, 1))
+    >>> option = Option({}, 0.8, 0.6, 0.9, None, None, None, None, None, None, (0.6, 0.8, 0.9))
+    >>> claim = Claim(option, right, "cured", ("dry",), (), date(2026, 12, 1))
     >>> tile = lambda n, grade: Outcome(f"T{n}", f"B{n % 2}", (41.0, 10.0, 10.0), {"dry": grade})
     >>> compare(claim, [tile(n, 4.5) for n in range(4)]).verdict, compare(claim, [tile(n, 2.0) for n in range(4)]).verdict
     ('confirmed', 'not confirmed')
@@ -295,7 +267,7 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
     judged = [one for one in outcomes if complete(one)]
     k, s = len(judged), sum(good(one) for one in judged)
     batches = len({one.batch for one in judged})
-    chances = np.asarray(claim.chances, dtype=float)
+    chances = np.asarray(claim.option.chances, dtype=float)
     below = np.array([float(bdtr(i, k, chances).mean()) if k else 1.0 for i in range(k + 1)])
     tail = float(below[s]) if k else 1.0
     # the middle 90 % of counts: the least count not too rare from below, the most not too rare from above
@@ -311,7 +283,7 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
     elif k >= LEAST_TILES and batches >= LEAST_BATCHES and s >= RIGHT_SHARE * k:
         verdict = "confirmed"
     labs = [one.lab for one in judged if one.lab is not None]
-    mean = _lab(np.mean(labs, axis=0).tolist()) if labs else None
+    mean = lab_of(np.mean(labs, axis=0)) if labs else None
     done = {one.tile for one in judged}
     return Confirmation(
         claim,
@@ -329,28 +301,7 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
     )
 
 
-def settings_told(study: Study, settings: Mapping[str, Setting]) -> str:
-    """Write settings: strength 3 g/L, dip time 30 s, scrub cycles 2."""
-    return ", ".join(
-        f"{factor.label} {show(settings[factor.name], factor)}" for factor in study.factors if factor.name in settings
-    )
-
-
-def in_100(chance: float) -> str:
-    """Write a chance as a count of 100, never as certain.
-
-    >>> in_100(0.001), in_100(0.724), in_100(0.999)
-    ('fewer than 1', '72', '99')
-    """
-    whole = round(100 * chance)
-    return "fewer than 1" if whole < 1 else "99" if whole > 99 else f"{whole}"
-
-
 def _in_hundred(share: float) -> str:
     if share < 0.005:
         return "less than once in 200 times"
     return f"about {plain_number(100 * share, 1)} times in 100"
-
-
-def _lab(values: Sequence[float] | None) -> Lab | None:
-    return None if values is None else (float(values[0]), float(values[1]), float(values[2]))

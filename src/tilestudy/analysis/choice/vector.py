@@ -8,8 +8,9 @@ in closed form (matrix normal, inverse Wishart); the ratios are summed over on a
 2 (1 - r), however many sources there are).
 
 Columns named as `held` (bends and pairs of factors) have coefficients that are held back towards nought, as much as the
-tiles allow: N(0, t S) with t summed over a grid as well. A variance between batches that is badly measured stays uncertain instead of being set to its likeliest value, which for
-few batches is often nought, and a prediction for a NEW batch is as wide as it has to be.
+tiles allow: N(0, t S) with t summed over a grid as well. A variance between batches that is badly measured stays uncertain instead
+of being set to its likeliest value, which for few batches is often nought, and a prediction for a NEW batch is as wide as it
+has to be.
 
 Sources: Box & Tiao (1973), Bayesian Inference in Statistical Analysis, ch. 8 (multivariate regression with a flat prior on
 B); Harville (1974), Biometrika 61:383 (the restricted likelihood as the likelihood of g once B is integrated out).
@@ -24,6 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tilestudy.analysis.mixed import Array
+from tilestudy.analysis.model import indicators
 from tilestudy.errors import NotEnoughError
 
 LARGEST_SHARE = 0.95
@@ -66,13 +68,10 @@ class VectorFit:
 
     Attributes
     ----------
-    groups : tuple of str
-        Names of the sources of luck, in the order of the ratios.
     shares : (G, k) float
-        Grid of shares of the luck; `weights` (G,) are their probabilities.
+        Grid of shares of the luck, a column for each group; `weights` (G,) are their probabilities.
     """
 
-    groups: tuple[str, ...]
     shares: Array
     weights: Array
     _B: Array = field(repr=False)
@@ -91,11 +90,6 @@ class VectorFit:
         below = max(self._df - self._S.shape[-1] - 1.0, 1.0)
         return np.asarray(np.einsum("g,gab->ab", self.weights, self._S) / below)
 
-    def leverage(self, rows: ArrayLike) -> Array:
-        """Variance of the mean at coded rows (m, p), in units of the tile scatter: (m,)."""
-        halves = np.einsum("mp,gpk->gmk", np.asarray(rows, dtype=float), self._roots)
-        return np.asarray(np.einsum("g,gmk,gmk->m", self.weights, halves, halves))
-
     def draws(self, rng: np.random.Generator, n: int) -> Draws:
         """Draw n plausible truths."""
         p, q = self._B.shape[1:]
@@ -107,9 +101,8 @@ class VectorFit:
         diagonal = np.sqrt(rng.chisquare(self._df - np.arange(q), (n, q)))
         bartlett[:, np.arange(q), np.arange(q)] = diagonal
         precision_root = inner @ bartlett  # Wishart = A A'
-        roots: Array = np.asarray(
-            np.linalg.inv(np.swapaxes(precision_root, 1, 2)), dtype=float
-        )  # inverse Wishart = R R', R = A'^-1
+        # inverse Wishart = R R', R = A'^-1
+        roots: Array = np.asarray(np.linalg.inv(np.swapaxes(precision_root, 1, 2)), dtype=float)
         B = self._B[at] + self._roots[at] @ rng.standard_normal((n, p, q)) @ np.swapaxes(roots, 1, 2)
         shares = self.shares[at]
         return Draws(B, roots, shares / (1.0 - shares.sum(axis=1, keepdims=True)))
@@ -156,9 +149,8 @@ def fit_vector(
         )
     if np.linalg.matrix_rank(X) < p:
         raise NotEnoughError("Two columns of the model cannot be told apart in these tiles. Leave one of them out.")
-    names = tuple(groups or ())
-    Z = [_indicators(labels) for labels in (groups or {}).values()]
-    shares, sizes = _grid(len(names), HELD if len(held) else (1.0,))
+    Z = [indicators(np.asarray(labels)) for labels in (groups or {}).values()]
+    shares, sizes = _grid(len(Z), HELD if len(held) else (1.0,))
     shift = Y.mean(axis=0)
     constant = np.linalg.lstsq(X, np.ones(n), rcond=None)[0]
     centred = (
@@ -184,7 +176,7 @@ def fit_vector(
     df = r + len(held) + PRIOR_DF + q - 1.0
     log = (
         np.log(own)
-        - (len(names) - 1) * np.log(np.maximum(1.0 - own, 1e-9)) * bool(names)
+        - max(len(Z) - 1, 0) * np.log(np.maximum(1.0 - own, 1e-9))
         - q * np.log(np.diagonal(half, axis1=1, axis2=2)).sum(axis=1)
         - q * len(held) * np.log(sizes)
         - 0.5 * q * np.linalg.slogdet(A)[1]
@@ -194,12 +186,7 @@ def fit_vector(
     if centred:
         B = B + constant[:, None] * shift
     spread: Array = np.asarray(np.linalg.cholesky((phi + np.swapaxes(phi, 1, 2)) / 2), dtype=float)
-    return VectorFit(names, shares, weights / weights.sum(), B, spread, S, df)
-
-
-def _indicators(labels: ArrayLike) -> Array:
-    _, codes = np.unique(np.asarray(labels), return_inverse=True)
-    return np.asarray(np.eye(int(codes.max()) + 1)[codes])
+    return VectorFit(shares, weights / weights.sum(), B, spread, S, df)
 
 
 def _grid(k: int, sizes: Sequence[float]) -> tuple[Array, Array]:

@@ -12,7 +12,6 @@ tests/benchmarks/colour.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -24,9 +23,7 @@ from tilestudy.analysis.findings import LEAST_DF, ResponseFindings
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel, Coding, indicators
 from tilestudy.colour.difference import ciede2000
-from tilestudy.study.records import Setting
-
-Lab = tuple[float, float, float]
+from tilestudy.study.records import Lab, Setting
 
 VISIBLE = 1.0
 """CIEDE2000 that is just visible side by side: the smallest that matters (common practice, no source)."""
@@ -201,72 +198,3 @@ def _range(
         return None, None
     C = np.outer(ses, ses) * tied
     return range_of_difference(labs[low], labs[high], C, float(np.median(ddfs)), level)
-
-
-@dataclass(frozen=True)
-class ColourEffect:
-    """Predicted colours at the two ends of a factor, and how far apart they are (CIEDE2000).
-
-    `lab_low` and `lab_high` are CIE L*a*b* at `setting_low` and `setting_high`, averaged over the other factors.
-    """
-
-    factor: str
-    setting_low: Setting
-    setting_high: Setting
-    lab_low: tuple[float, float, float]
-    lab_high: tuple[float, float, float]
-    difference: float
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the effect as plain values, ready for JSON."""
-        return {
-            "factor": self.factor,
-            "setting_low": self.setting_low,
-            "setting_high": self.setting_high,
-            "lab_low": list(self.lab_low),
-            "lab_high": list(self.lab_high),
-            "difference": self.difference,
-        }
-
-
-def colour_effects(
-    L: ResponseFindings,
-    a: ResponseFindings,
-    b: ResponseFindings,
-    difference: Callable[[Array, Array], Array],
-) -> tuple[ColourEffect, ...]:
-    """Work out how far each factor moves the predicted colour.
-
-    Parameters
-    ----------
-    L, a, b : ResponseFindings
-        Of the same tiles.
-    difference : callable
-        Colour difference of two (..., 3) arrays of CIE L*a*b*: CIEDE2000.
-
-    Returns
-    -------
-    tuple of ColourEffect
-        One for each factor, the largest difference first. Named levels: the two that lie farthest apart.
-    """
-    effects = []
-    for name, coding in L.model.codings.items():
-        levels = [
-            level
-            for level in coding.levels
-            if all(name in f.model.codings and level in f.model.codings[name].levels for f in (a, b))
-        ]
-        if len(levels) < 2:
-            continue
-        labs = {level: tuple(f.predict({name: level}).value for f in (L, a, b)) for level in levels}
-        named = any(isinstance(level, str) for level in levels)
-        pairs = list(combinations(levels, 2)) if named else [(levels[0], levels[-1])]
-        gaps = [float(difference(np.asarray(labs[low]), np.asarray(labs[high]))) for low, high in pairs]
-        best = int(np.argmax(gaps))
-        low, high = pairs[best]
-        effects.append(ColourEffect(name, low, high, _triple(labs[low]), _triple(labs[high]), gaps[best]))
-    return tuple(sorted(effects, key=lambda effect: -effect.difference))
-
-
-def _triple(values: tuple[float, ...]) -> tuple[float, float, float]:
-    return values[0], values[1], values[2]

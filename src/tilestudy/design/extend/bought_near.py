@@ -9,12 +9,11 @@ import numpy as np
 from scipy.special import stdtrit
 
 from tilestudy.design.appraise import Noise, block_sd, fit_of, least_favourable
-from tilestudy.design.extend.common import in_words
 from tilestudy.design.extend.near import said_of_term, term_named
 from tilestudy.design.terms import Floats, Model, Term, model_of, rank
 from tilestudy.study.language import capital, plural
 from tilestudy.study.records import Plan, Setting, Study, study_as_planned
-from tilestudy.study.units import plain_number
+from tilestudy.study.units import plain_number, show_settings
 
 LEAST_GAIN = 0.03
 """Narrowing of a range that is worth a sentence of its own (our own choice)."""
@@ -134,7 +133,7 @@ def bought_near(
     said = []
     for settings in near:
         found = width_at(study, before, after, noise, settings)
-        said.append(f"At {in_words(study, settings)}: {_told(found, noise, 'the mean of tiles made there')}")
+        said.append(f"At {show_settings(settings, study)}: {_told(found, noise, 'the mean of tiles made there')}")
     for name in unsure:
         what = said_of_term(study, term_named(study, name))
         said.append(capital(_told(width_of(study, before, after, noise, name), noise, what)))

@@ -12,13 +12,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product, zip_longest
 
-from tilestudy.design.extend.common import Settings, in_words, shared
+from tilestudy.design.extend.common import Settings, shared
 from tilestudy.design.families.settings import setting
 from tilestudy.design.layout import Load
 from tilestudy.errors import PlanError
 from tilestudy.study.language import listed
 from tilestudy.study.records import Factor, Setting, Study
-from tilestudy.study.units import convert
+from tilestudy.study.units import convert, show_settings
 
 
 def middle_of(factor: Factor) -> float | None:
@@ -118,7 +118,7 @@ def middle_tiles(study: Study, word: str) -> tuple[list[Load], list[str]]:
         raise PlanError(
             "The middle is ruled out by [[never]] at every setting of the other factors. Nothing was added."
         )
-    says = [f"Centre tiles, with {in_words(study, axes.middle)}: they show bends between the ends."]
+    says = [f"Centre tiles, with {show_settings(axes.middle, study)}: they show bends between the ends."]
     if ends:
         labels = listed([factor.label for factor in axes.named(True)])
         says.append(
@@ -159,7 +159,7 @@ def star_tiles(study: Study, word: str) -> tuple[list[Load], list[str]]:
         raise PlanError("Every star tile is ruled out by [[never]]. Nothing was added.")
     labels = listed([study.factor(name).label for name in axes.middle])
     says = [
-        f"Star tiles: {labels} at either end, the others in the middle ({in_words(study, axes.middle)}); with tiles in the middle "
+        f"Star tiles: {labels} at either end, the others in the middle ({show_settings(axes.middle, study)}); with tiles in the middle "
         "of all to compare with, they show how each bends."
     ]
     if not shared(study):

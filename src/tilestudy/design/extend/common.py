@@ -1,11 +1,10 @@
-"""Small words that the kinds of addition share: settings of a tile, and lists in sentences."""
+"""What the kinds of addition share: settings of a tile, and settings to count."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from tilestudy.study.records import Factor, Setting, Study, Tile
-from tilestudy.study.units import show
 
 Settings = dict[str, Setting]
 Key = tuple[tuple[str, str], ...]
@@ -24,10 +23,3 @@ def of_tile(study: Study, tile: Tile) -> Settings:
 def key_of(settings: Mapping[str, Setting]) -> Key:
     """Return settings as something that can be counted."""
     return tuple(sorted((name, repr(value)) for name, value in settings.items()))
-
-
-def in_words(study: Study, settings: Mapping[str, Setting]) -> str:
-    """Write settings: strength 3 g/L, dip time 30 s."""
-    return ", ".join(
-        f"{study.factor(name).label} {show(value, study.factor(name))}" for name, value in settings.items()
-    )

@@ -107,7 +107,7 @@ def extend(
             f"day is mixed into it. Several {plural(word)} of different settings in one session compare better."
         )
     says = [
-        f"Added: {count(len(tiles), 'tile')} in {count(len(batches), f'freshly made {word}')}"
+        f"{'It would add' if wanted.look else 'Added'}: {count(len(tiles), 'tile')} in {count(len(batches), f'freshly made {word}')}"
         f" ({batches[0].code}{f' to {batches[-1].code}' if len(batches) > 1 else ''}), over "
         f"{count(sessions, 'new session')}. The {count(len(plan.tiles), 'tile')} planned before and their records stay as "
         "they are.",

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from tilestudy.design.appraise import Noise
-from tilestudy.design.extend.common import Settings, in_words, shared
+from tilestudy.design.extend.common import Settings, shared
 from tilestudy.design.extend.request import Request
 from tilestudy.design.extend.room import Room
 from tilestudy.design.extend.telling import CARRIED, beside, counted, days_of, richest, shared_out
@@ -21,7 +21,7 @@ from tilestudy.design.optimal import Term
 from tilestudy.errors import PlanError, WrongRequestError
 from tilestudy.study.language import capital, count, listed
 from tilestudy.study.records import Factor, Plan, Setting, Study
-from tilestudy.study.units import show
+from tilestudy.study.units import show, show_settings
 
 STEP = 0.125
 """One step around a setting, as a share of the factor's range along its own scale (our own choice)."""
@@ -62,7 +62,7 @@ def nearby(
     # how a colour comes out at the choice is asked, not only how it differs: days whose luck is free would say nothing of it
     level = bool(near) and not study.factors_set_per("session")
     chosen, model = richest(study, replace(problem, sessions=()) if level else problem, seed)
-    about = [f"at {in_words(study, settings)}, and a step around" for settings in near]
+    about = [f"at {show_settings(settings, study)}, and a step around" for settings in near]
     about += [f"of {said_of_term(study, term)}" for term in unsure]
     says = [
         f"Beside {counted(problem)} these tell most {listed(about)} (I-optimal there, luck of {fit.word}{'' if level else ' and session'} taken "
@@ -88,7 +88,7 @@ def confirming(study: Study, wanted: Request, fit: Room) -> tuple[list[list[Load
     of = {name: value for name, value in settings.items() if name in whole}
     own = {name: value for name, value in settings.items() if name not in whole}
     loads: list[Load] = [(of, [own] * size) for size in shared_out(tiles, batches, room, fit.word)]
-    says = [f"Every tile is made at {in_words(study, settings)}, as the handout will say: nothing else is varied."]
+    says = [f"Every tile is made at {show_settings(settings, study)}, as the handout will say: nothing else is varied."]
     if batches == 1:
         says.append(
             f"One {fit.word} cannot show how much the next will differ: two, fewer tiles in each, confirm more surely."
@@ -164,7 +164,7 @@ def _within(study: Study, settings: Mapping[str, Setting]) -> Settings:
     found = {factor.name: _checked(factor, settings[factor.name]) for factor in study.factors}
     if not study.allows(found):
         raise PlanError(
-            f"{capital(in_words(study, found))} is ruled out by [[never]] in the study file. Choose another."
+            f"{capital(show_settings(found, study))} is ruled out by [[never]] in the study file. Choose another."
         )
     return found
 

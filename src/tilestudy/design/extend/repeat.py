@@ -7,12 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from random import Random
 
-from tilestudy.design.extend.common import Key, Settings, in_words, key_of, of_tile, shared
+from tilestudy.design.extend.common import Key, Settings, key_of, of_tile, shared
 from tilestudy.design.extend.room import Room
 from tilestudy.design.layout import Load
 from tilestudy.errors import WrongRequestError
 from tilestudy.study.language import capital, plural
 from tilestudy.study.records import Made, Plan, Study, Tile
+from tilestudy.study.units import show_settings
 
 
 def more_batches(
@@ -55,7 +56,7 @@ def more_batches(
     fit.check(days, f"--batches {fewer[0]}" if fewer else "")
     if not shared(study):
         return days, [f"Each repeats the tiles of a {fit.word} there is."]
-    each = Counter(in_words(study, settings) for settings, _ in loads)
+    each = Counter(show_settings(settings, study) for settings, _ in loads)
     listed = "; ".join(f"{many} of {what}" for what, many in each.items())
     return days, [f"They repeat settings there are, those made in the fewest {plural(fit.word)} first: {listed}."]
 

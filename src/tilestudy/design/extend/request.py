@@ -29,6 +29,8 @@ class Request:
         Settings that a choice lies between, each naming every factor.
     unsure : tuple of str
         Terms not told apart yet: "strength", "dip_time (bend)", "strength x dip_time".
+    look : bool
+        True when nothing is to be added, only told.
     """
 
     kind: Kind
@@ -37,6 +39,7 @@ class Request:
     batch: str = ""
     near: tuple[Mapping[str, Setting], ...] = ()
     unsure: tuple[str, ...] = ()
+    look: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def asked(
     """Return the one request among these; raises WrongRequestError for none, several, or numbers below 1.
 
     >>> asked(tiles=8, batches=2)
-    Request(kind='tiles', batches=2, tiles=8, batch='', near=(), unsure=())
+    Request(kind='tiles', batches=2, tiles=8, batch='', near=(), unsure=(), look=False)
     """
     asked = [f"--{name}" for name, on in (("mirror", mirror), ("middle", middle), ("ends", ends)) if on]
     asked += ["--repair"] if repair else []
