@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from tests.cli.conftest import Run
 from tilestudy.cli.demo import fill_form, share_out
@@ -89,6 +90,16 @@ def test_next_looks_before_it_adds_and_confirm_keeps_claim_and_tiles_together(
     assert len({tile.batch for tile in added}) == 2
     assert "has all that is wanted yet" in " ".join(run("confirm", "plaques").output.split())
     assert json.loads(run("confirm", "plaques", "--json").stdout)["confirmations"][0]["verdict"] == "waiting"
+
+
+def test_the_pack_of_one_session_names_that_session(run: Run, recorded: Path, tmp_path: Path) -> None:
+    """`pack --session 2` prints that session's cards and sheets only; a session that is not there is refused."""
+    assert "has no session 9; its plan has sessions 1 to 2." in run("pack", "plaques", "--session", "9").output
+    assert run("pack", "plaques", "--session", "2").exit_code == 0
+    pages = PdfReader(tmp_path / "reports" / "plaques" / "bench-pack-session-2.pdf").pages
+    text = "\n".join(page.extract_text() for page in pages)
+    assert "Session 2" in pages[0].extract_text()
+    assert "Session 1" not in text
 
 
 def test_what_cannot_be_confirmed_is_refused_plainly(run: Run, recorded: Path, tmp_path: Path) -> None:

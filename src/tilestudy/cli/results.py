@@ -36,7 +36,8 @@ def drivers(ctx: click.Context, name: str, stage: str | None, charts: bool, deep
             tell(f"Chart: {path}")
     if deeper:
         tell(f"Behind the findings (residuals, influence, checks): {studio.deeper(findings)}")
-    note(f'Next: "tilestudy choose {name}", or "tilestudy handout {name}". For the curious: --deeper.')
+    choose = f'"tilestudy choose {name}", or ' if findings.study.target or findings.study.rub else ""
+    note(f'Next: {choose}"tilestudy handout {name}". For the curious: --deeper.')
 
 
 @cli.command()

@@ -143,7 +143,7 @@ def _tiles(ax: Axes, chart: TradeOff) -> None:
                 break
     ax.annotate("right", (0.04 * chart.tolerance, 5.24), fontsize=8, color=SOFT, va="top")
     ax.set_xlim(0, 1.06 * most)
-    ax.set_ylim(0.8, 5.3)
+    ax.set_ylim(0.8, max(5.3, 4.0 * max(y for _, y in drawn[: len(chart.points)]) + 0.15))
     ax.set_xlabel(_wrapped(chart.off_label, 50, 2))
     ax.set_ylabel(_wrapped(chart.grade_label, 30, 2))
 

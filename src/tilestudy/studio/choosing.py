@@ -71,15 +71,18 @@ class Choosing(Planning):
         from tilestudy.design import extend
 
         study, plan = self.planned(name)
+        nothing_right = NotEnoughError(
+            f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
+            "Write a [colour] target or a [rub] into the study file."
+        )
+        if study.target is None and study.rub is None:
+            raise nothing_right
         self._check_growing(plan, name)
         typed = self._settings(study, settings or {})
         found = self.drivers(name, progress=lambda share: progress(0.6 * share))
         choice = choose(found, np.random.default_rng(SEED), by_wishes)
         if not choice.right.asks:
-            raise NotEnoughError(
-                f"{name} asks for no colour and no rub test, so no tile could be called right and nothing can be confirmed. "
-                "Write a [colour] target or a [rub] into the study file."
-            )
+            raise nothing_right
         chosen = _numbered(choice.all_options(), option)
         if not typed and not choice.hopeful:
             raise NotEnoughError(
