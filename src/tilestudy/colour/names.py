@@ -13,6 +13,7 @@ from importlib.resources import files
 import numpy as np
 import numpy.typing as npt
 
+from tilestudy.colour.adaptation import adapt
 from tilestudy.colour.difference import ciede2000, lab_of
 from tilestudy.study.records import Lab
 
@@ -42,12 +43,27 @@ def colour_named(name: str) -> Lab | None:
     return None
 
 
-def name_of(lab: npt.ArrayLike) -> str:
-    """Return the plain name of the nearest ISCC-NBS block by CIEDE2000.
+def name_of(lab: npt.ArrayLike, level: int = 3) -> str:
+    """Return the plain name of a colour under D65: that of the nearest ISCC-NBS block by CIEDE2000.
 
-    >>> name_of([13, 20, 7])
-    'dark reddish brown'
+    Level 3 is the block ("dark reddish brown", one of 267), 2 its group ("reddish brown", 29), 1 the plainest word
+    ("brown", 13). Colours under another light go to `name_under`.
+
+    >>> [name_of([13, 20, 7], level) for level in (3, 2, 1)]
+    ['dark reddish brown', 'reddish brown', 'brown']
     """
     centroids = _centroids()
     distance = ciede2000(np.asarray(lab, dtype=float), np.array([entry[3] for entry in centroids]))
-    return centroids[int(np.argmin(distance))][0].replace("gray", "grey")
+    names = centroids[int(np.argmin(distance))][:3]
+    return names[3 - level].replace("gray", "grey")
+
+
+def name_under(lab: npt.ArrayLike, illuminant: str, observer: str, level: int = 3) -> str:
+    """Return the plain name of a colour measured under any CIE illuminant, adapted to D65 first.
+
+    Raises WrongRequestError when the illuminant or the observer is not known.
+
+    >>> name_under([45, 10, 17], "D50", "2"), name_of([45, 10, 17])
+    ('greyish yellowish brown', 'moderate yellowish brown')
+    """
+    return name_of(adapt(lab, illuminant, observer), level)
