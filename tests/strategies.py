@@ -10,6 +10,7 @@ from tilestudy.study.records import (
     STAGES,
     Batch,
     BatchLog,
+    Cloth,
     Factor,
     Made,
     Plan,
@@ -31,6 +32,8 @@ days = st.dates(max_value=TODAY)
 moments = st.none() | st.datetimes(max_value=datetime(2026, 11, 24))
 numbers = st.floats(allow_nan=False, allow_infinity=False)
 settings_of_dip = st.dictionaries(st.sampled_from(["strength", "dip_time"]), numbers) | st.just({"finish": "sanded"})
+colours = st.tuples(st.floats(0, 100), st.floats(-150, 150), st.floats(-150, 150))
+details = st.dictionaries(st.sampled_from(["glare", "residual", "tray"]), st.floats(0, 1) | st.integers(1, 300))
 
 
 def studies() -> st.SearchStrategy[Study]:
@@ -95,6 +98,15 @@ def records(plan: Plan) -> st.SearchStrategy[tuple[str, Record]]:
                     Reading,
                     *(tiles, st.sampled_from(STAGES), days, st.floats(0, 100), st.floats(-150, 150)),
                     *(st.floats(-150, 150), st.integers(1, 9), text, text, text, text, text),
+                    *(text, st.none() | st.floats(0, 50), st.none() | st.floats(0, 50), details),
+                ),
+            ),
+            st.tuples(
+                st.just("cloths"),
+                st.builds(
+                    Cloth,
+                    *(tiles, days, st.floats(1, 5), colours, colours, st.sampled_from(["dry", "wet"]), text),
+                    *(st.integers(1, 3), st.none() | st.floats(0, 4), text, details),
                 ),
             ),
             st.tuples(

@@ -107,3 +107,34 @@ class NotEnoughError(TilestudyError):
 
 class BookError(TilestudyError):
     """The study book cannot be opened, read or written."""
+
+
+class PhotoError(TilestudyError):
+    """A photo that cannot be measured; nothing was stored.
+
+    Attributes
+    ----------
+    picture : str
+        Name of the file.
+    faults : tuple of str
+        What is wrong and what to do, a sentence or two each.
+    """
+
+    def __init__(self, picture: str, faults: str | Iterable[str]) -> None:
+        self.picture = picture
+        self.faults = (faults,) if isinstance(faults, str) else tuple(faults)
+        super().__init__("\n".join(f"{picture}: {fault}" if n == 0 else fault for n, fault in enumerate(self.faults)))
+
+
+class WrongTrayError(PhotoError):
+    """A photo of a tray that is none of those asked for.
+
+    Attributes
+    ----------
+    tray : int
+        Number of the tray whose markers were seen, 1 to 250; trays 250 apart carry the same markers.
+    """
+
+    def __init__(self, picture: str, faults: str | Iterable[str], tray: int) -> None:
+        self.tray = tray
+        super().__init__(picture, faults)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from itertools import groupby
@@ -11,12 +11,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tilestudy.study.due import Due
-from tilestudy.study.records import BatchLog, Kept, Made, Plan, Reading, Record, Rub, Study, Value
+from tilestudy.study.language import count, listed
+from tilestudy.study.records import PAPER_ONLY, BatchLog, Cloth, Kept, Made, Plan, Reading, Record, Rub, Study, Value
 from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
+from tilestudy.tray.layout import codes_on
+from tilestudy.tray.sheet import Sheet
 
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.confirm import Claim, Confirmation
     from tilestudy.design.appraise import Appraisal
+    from tilestudy.photo.measure import TrayReading
     from tilestudy.store.book import Outcome
 
 _KIND_WORDS = {
@@ -25,6 +29,7 @@ _KIND_WORDS = {
     "colour": ("colour reading", "colour readings"),
     "values": ("value", "values"),
     "rub": ("rub grade", "rub grades"),
+    "cloths": ("cloth grade from a photo", "cloth grades from photos"),
 }
 
 
@@ -146,6 +151,131 @@ class PackDone:
 
 
 @dataclass(frozen=True)
+class TraysDone:
+    """The tray sheets of one call: their file, the paper, what lies on each, and the reference file or None."""
+
+    study: str
+    pdf: Path
+    paper: str
+    sheets: tuple[Sheet, ...]
+    references: Path | None
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the person should know before printing."""
+        if self.references is not None:
+            return ()
+        return (
+            "These sheets have no reference patches, so a photo of them compares tiles with one another but gives no colour to "
+            "choose settings by. With a grey card or a colour chart whose L*, a*, b* you know, write a file of them (patch,L,a,b) "
+            "and add --references FILE.",
+        )
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What lies on each sheet, and what to do next."""
+        pages = count(len(self.sheets), "page")
+        given = f" --references {self.references}" if self.references is not None else ""
+        lying = "swatches" if self.sheets[0].cloths else "tiles"
+        cloths = " --cloths" if self.sheets[0].cloths else ""
+        return (
+            f"Tray sheets: {self.pdf} ({pages}, {self.paper}).",
+            *(f"Tray {sheet.number}: {codes_on(sheet)}." for sheet in self.sheets),
+            f"Next: print at 100 %, measure the bar of 100 mm, lay the {lying} on and take the photo. Then "
+            f'"tilestudy photo {self.study} PHOTO{cloths}{given}".',
+        )
+
+
+@dataclass(frozen=True)
+class PhotoDone:
+    """The colours of tiles in photos: each tray (its photos averaged), what was stored, the drawings beside the photos."""
+
+    study: Study
+    stage: str
+    day: date
+    trays: tuple[TrayReading, ...]
+    stored: Entered
+    drawn: tuple[Path, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the person should know of the photos."""
+        return tuple(dict.fromkeys(note for tray in self.trays for note in tray.notes))
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """How far the colours can be trusted, a tray each."""
+        return tuple(_trusted(tray) for tray in self.trays)
+
+    def table(self) -> str:
+        """Return a line for each tile: its colour, mottle and glare."""
+        from tilestudy.colour.adaptation import adapt
+        from tilestudy.colour.names import name_of
+
+        rows = [["tile", "L*", "a*", "b*", "colour", "mottle", "glare"]]
+        for tray in self.trays:
+            how = tray.calibrated
+            for tile in tray.tiles:
+                name = "" if how.kind == PAPER_ONLY[1] else name_of(adapt(tile.lab, how.illuminant, how.observer))
+                glare = f"{tile.glare:.0%}" if tile.glare >= 0.005 else ""
+                rows.append([tile.code, *(f"{one:.1f}" for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
+        widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
+        return "\n".join(
+            "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the measured tiles with stable keys."""
+        return {
+            "study": self.study.name,
+            "stage": self.stage,
+            "on": self.day.isoformat(),
+            "trays": [
+                {
+                    "tray": tray.sheet.number,
+                    "photos": list(tray.photos),
+                    "references": tray.calibrated.kind,
+                    "illuminant": tray.calibrated.illuminant,
+                    "observer": tray.calibrated.observer,
+                    "error": round(tray.error, 2),
+                    "spread": None if tray.spread is None else round(tray.spread, 2),
+                    "tiles": [
+                        {
+                            "tile": tile.code,
+                            "lab": [round(one, 2) for one in tile.lab],
+                            "median": [round(one, 2) for one in tile.median],
+                            "mottle": round(tile.mottle, 2),
+                            "colours": [[round(one, 3) for one in colour] for colour in tile.colours],
+                            "glare": round(tile.glare, 3),
+                        }
+                        for tile in tray.tiles
+                    ],
+                }
+                for tray in self.trays
+            ],
+            "notes": list(self.notes),
+            "drawn": [str(one) for one in self.drawn],
+        }
+
+
+def _trusted(tray: TrayReading) -> str:
+    how = tray.calibrated
+    photos = count(len(tray.photos), "photo")
+    head = f"Tray {tray.sheet.number}, {count(len(tray.tiles), 'tile')} from {photos}"
+    agree = "" if tray.spread is None else f" The photos differ from their mean by {tray.spread:.1f} (CIEDE2000)."
+    if how.kind == PAPER_ONLY[1]:
+        return (
+            f"{head}, corrected by the paper only: relative, good for comparing these tiles with one another, no colour to choose "
+            f"by.{agree}"
+        )
+    coarse = ", coarse" if how.kind == "grey card" else ""
+    return (
+        f"{head}, corrected by {'a ' if how.kind == 'grey card' else ''}{how.kind}{coarse}: expect a colour to be off by about "
+        f"{tray.error:.1f} (CIEDE2000; 1 is just visible side by side).{agree}"
+    )
+
+
+@dataclass(frozen=True)
 class Entered:
     """What an entry stored, corrected and found unchanged; rows still blank; rows set aside with their file."""
 
@@ -190,9 +320,9 @@ def _counted(number: int, kind: str) -> str:
 def _correction(old: Kept, new: Record, study: Study) -> str:
     before, after = _fields(old.record, study), _fields(new, study)
     changes = [
-        f"{name.replace('_', ' ')} {before[name] or 'blank'} to {after[name] or 'blank'}"
-        for name in after
-        if before.get(name) != after[name]
+        f"{name.replace('_', ' ')} {before.get(name) or 'blank'} to {after.get(name) or 'blank'}"
+        for name in {**before, **after}
+        if before.get(name, "") != after.get(name, "")
     ]
     return f"{_whose(new)}: {', '.join(changes)}"
 
@@ -204,7 +334,11 @@ def _whose(record: Record) -> str:
         again = f", round {record.round}" if record.round > 1 else ""
         return f"tile {record.tile}, {record.condition} rub by {record.scorer}{again}"
     if isinstance(record, Reading):
-        return f"tile {record.tile}, {record.stage} colour, spot {record.spot}"
+        apart = f', series "{record.series}"' if record.series else ""
+        return f"tile {record.tile}, {record.stage} colour, spot {record.spot}{apart}"
+    if isinstance(record, Cloth):
+        again = f", round {record.round}" if record.round > 1 else ""
+        return f"tile {record.tile}, cloth of the {record.condition} rub in a photo{again}"
     if isinstance(record, Value):
         return f"tile {record.tile}, {record.response}"
     return f"tile {record.tile}"
@@ -212,9 +346,16 @@ def _whose(record: Record) -> str:
 
 def _fields(record: Record, study: Study) -> dict[str, str]:
     """Return a record's fields as people read them, settings in the study's units."""
-    found = {}
+    found: dict[str, str] = {}
     for name, value in asdict(record).items():
-        if isinstance(value, Mapping):
+        if name == "detail":
+            found |= _from_photo(value)
+            continue
+        if name in ("mottle", "error"):
+            name, value = "expected error" if name == "error" else name, None if value is None else f"{value:.2g}"
+        elif name in ("stain", "clean"):
+            value = " ".join(f"{one:.1f}" for one in value)
+        elif isinstance(value, Mapping):
             factors = {factor.name: factor for factor in study.factors}
             value = ", ".join(
                 f"{key.replace('_', ' ')} {show(one, factors[key]) if key in factors else one}"
@@ -228,6 +369,19 @@ def _fields(record: Record, study: Study) -> dict[str, str]:
             value = plain_number(value, 6)
         found[name] = "" if value is None else str(value)
     return found
+
+
+def _from_photo(detail: Mapping[str, Any]) -> dict[str, str]:
+    """Return what a photo tells beside a colour or a grade, as people read it; the colours themselves stay in the book."""
+    shown: dict[str, tuple[str, Callable[[Any], str]]] = {
+        "glare": ("glare", lambda share: f"{100 * share:.0f} %"),
+        "residual": ("fit residual", lambda value: f"{value:.2g}"),
+        "spread": ("spread between photos", lambda value: f"{value:.2g}"),
+        "photo": ("photo", lambda names: names if isinstance(names, str) else listed(names)),
+        "tray": ("tray", str),
+        "references": ("references", str),
+    }
+    return {word: say(detail[key]) for key, (word, say) in shown.items() if detail.get(key) not in (None, "", [])}
 
 
 @dataclass(frozen=True)
@@ -291,7 +445,9 @@ def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> s
         )
         mark = f"  [superseded by #{one.superseded_by}]" if one.superseded_by else ""
         mend = f" (corrects #{one.supersedes})" if one.supersedes else ""
-        what = {Made: "made", BatchLog: "batch", Reading: "colour", Value: "value", Rub: "rub"}[type(one.record)]
+        what = {Made: "made", BatchLog: "batch", Reading: "colour", Value: "value", Rub: "rub", Cloth: "cloth"}[
+            type(one.record)
+        ]
         lines.append(f"#{one.id}  {one.entered:%Y-%m-%d %H:%M} UTC  {what}{mend}: {said}; from {one.source}{mark}")
     if not entries:
         lines.append("Nothing is recorded of it yet.")

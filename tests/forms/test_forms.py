@@ -294,7 +294,8 @@ def test_it_lists_every_fault_of_colour_readings() -> None:
         "form.csv, line 4: b is empty. A reading needs L, a and b.",
         'form.csv, line 4: instrument "sphere 2" differs from "sphere 1", as the other readings of this study have it. '
         "Readings of different instruments or viewing conditions are not comparable and are never mixed. Correct it, or "
-        "enter these readings in a study of their own.",
+        "enter these readings in a study of their own, or keep them beside the others as a series of their own with "
+        "--series NAME (in a form, the column series).",
         "form.csv, line 5: there is no date in the column on. Write it like 2026-12-01.",
         'form.csv, line 5: spot "1.5" is not a whole number. Write it like 1.',
         'form.csv, line 5: L "x" is not a number. Write it like 12.5.',
@@ -309,13 +310,48 @@ def test_it_never_mixes_a_second_series_into_the_study() -> None:
     """Blank conditions are those already known; others are a fault."""
     text = "tile,on,L,a,b,illuminant,observer\nA3,2026-11-24,45,3,2,d65,2 deg\nKO,2026-11-24,45,3,2,,\n"
     known = ("sphere 1", "d/8", "D65", "2")
-    reading = read("colour", text, series=known)
-    assert [record.series for record, _ in reading.records if isinstance(record, Reading)] == [known, known]
-    other = read("colour", text, series=("sphere 1", "d/8", "D50", "2"))
+    reading = read("colour", text, series={"": known})
+    assert [record.conditions for record, _ in reading.records if isinstance(record, Reading)] == [known, known]
+    other = read("colour", text, series={"": ("sphere 1", "d/8", "D50", "2")})
     assert faults(other) == [
         'form.csv, line 2: illuminant "d65" differs from "D50", as the other readings of this study have it. Readings of '
         "different instruments or viewing conditions are not comparable and are never mixed. Correct it, or enter these "
-        "readings in a study of their own."
+        "readings in a study of their own, or keep them beside the others as a series of their own with --series NAME (in "
+        "a form, the column series)."
+    ]
+
+
+def test_it_keeps_series_apart() -> None:
+    """Each series has conditions of its own; names are one whatever their case; "own" is the study's; odd names are faults."""
+    text = (
+        "tile,on,L,a,b,instrument,illuminant,series\nA3,2026-11-24,45,3,2,,,own\nA3,2026-11-24,46,3,2,strip 2,D50,Old  strip\n"
+        "KO,2026-11-24,46,3,2,,,old STRIP\nKO,2026-11-24,46,3,2,,A,\nK7,2026-11-24,46,3,2,sphere 1,d50,old strip\n"
+        "K7,2026-11-24,46,3,2,,,../x\n"
+    )
+    own = ("sphere 1", "d/8", "D65", "10")
+    reading = read("colour", text, series={"": own})
+    found = [record for record, _ in reading.records if isinstance(record, Reading)]
+    strip = ("strip 2", "", "D50", "10")
+    assert [(one.tile, one.series, one.conditions) for one in found] == [
+        ("A3", "", own),
+        ("A3", "Old strip", strip),
+        ("KO", "Old strip", strip),
+    ]
+    assert [fault.line for fault in reading.faults] == [5, 6, 7]
+    assert 'as the other readings of the series "Old strip" have it' in reading.faults[1].what
+    assert reading.faults[2].what == (
+        '"../x" is no name for a series. Write a word or two of letters and digits, such as photo 1, at most 30 letters.'
+    )
+
+
+def test_it_takes_no_typed_reading_for_one_of_a_photo() -> None:
+    """In a study measured in photos, a reading without instrument is asked for it."""
+    photos = {"": ("photo", "24 patches", "D50", "2")}
+    reading = read("colour", "tile,on,L,a,b\nA3,2026-11-24,45,3,2\n", series=photos)
+    assert faults(reading) == [
+        "form.csv, line 2: the readings of this study were measured in photos, and this one is typed in without its "
+        "instrument. Write the instrument, and keep it beside the photos as a series of its own with --series NAME (in a "
+        "form, the column series)."
     ]
 
 

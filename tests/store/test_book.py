@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import sqlite3
@@ -19,7 +20,7 @@ from tests.strategies import plans, records
 
 from tilestudy.errors import BookError
 from tilestudy.store import Outcome, StudyBook, migrations
-from tilestudy.study.records import KINDS, Batch, BatchLog, Made, Plan, Rub, Tile
+from tilestudy.study.records import KINDS, Batch, BatchLog, Cloth, Kept, Made, Plan, Reading, Rub, Tile
 
 NOW = datetime(2026, 11, 24, 18, 30, tzinfo=UTC)
 DAY = date(2026, 11, 24)
@@ -81,7 +82,7 @@ def test_it_is_a_plain_sqlite_file_with_foreign_keys_and_a_write_ahead_log(book:
     ours = (
         "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND name NOT LIKE '%sqlite%'"
     )
-    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (12,)
+    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (14,)
     conn.close()
 
 
@@ -387,10 +388,12 @@ def test_it_loses_nothing_when_fifteen_people_write_at_once(book: StudyBook, pat
     assert len({(rub.grade, rub.strokes) for kept in chain if isinstance(rub := kept.record, Rub)}) > 4
 
 
+OPENS = "import sys; from tilestudy.store import StudyBook; StudyBook(sys.argv[1]).close()"
+
+
 def test_it_builds_a_new_file_once_when_many_open_it(path: Path) -> None:
     """Ten at once find or make the tables; none fails."""
-    opening = "import sys; from tilestudy.store import StudyBook; StudyBook(sys.argv[1]).close()"
-    crowd = [subprocess.Popen([sys.executable, "-c", opening, str(path)]) for _ in range(6)]
+    crowd = [subprocess.Popen([sys.executable, "-c", OPENS, str(path)]) for _ in range(6)]
     assert [one.wait() for one in crowd] == [0] * 6
     with StudyBook(path) as book:
         assert book.studies() == ()
@@ -464,14 +467,135 @@ def test_it_brings_an_older_file_up_to_date_with_its_data(path: Path, monkeypatc
         assert all(book.current("plaques", kind) == [] for kind in KINDS)
 
 
+def as_of(steps: int, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Put in the place of a book one that has had only the first steps, with what fits into its tables."""
+    new = path.with_name("new.sqlite")
+    path.rename(new)
+    with monkeypatch.context() as patch:
+        patch.setattr(migrations, "STEPS", migrations.STEPS[:steps])
+        StudyBook(path).close()
+    conn = sqlite3.connect(path)
+    conn.execute("ATTACH ? AS new", [str(new)])
+    tables = conn.execute("SELECT name FROM main.sqlite_schema WHERE type = 'table' AND name NOT LIKE '%sqlite%'")
+    for (table,) in tables.fetchall():
+        columns = ", ".join(row[1] for row in conn.execute(f"PRAGMA main.table_info({table})"))
+        conn.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM new.{table}")
+    if steps < 7:
+        for row, said in conn.execute("SELECT rowid, said FROM form_rows WHERE kind = 'colour'").fetchall():
+            old = {
+                key: one for key, one in json.loads(said).items() if key not in ("series", "mottle", "error", "detail")
+            }
+            conn.execute("UPDATE form_rows SET said = ? WHERE rowid = ?", [json.dumps(old), row])
+    conn.commit()
+    conn.close()
+    new.unlink()
+
+
+READ = Reading("A3", "cured", DAY, 31.5, 14.25, -9.0, 1, "sphere 1", "d/8", "D65", "10", "KL")
+CLOTH = Cloth(
+    "A3", DAY, 4.37, (90.5, 1.0, 3.25), (94.0, 0.0, 2.0), "dry", "cloth-10", 1, 0.12, "KL", {"photo": ["1.jpg"]}
+)
+
+
+def fill(book: StudyBook) -> None:
+    """Record something of every kind that a book could hold before photos, corrections among it."""
+    book.record("plaques", "made", [(Made("A3", DAY, actual={"dip_time": 12.0}), 2)], "made.csv", NOW, is_form=True)
+    book.record("plaques", "made", [(Made("A3", DAY, spoiled=True, why="dropped"), None)], "command line", NOW)
+    book.record("plaques", "batches", [(BatchLog("B1", by="KL"), None)], "command line", NOW)
+    book.record("plaques", "colour", [(READ, 2), (replace(READ, tile="C4"), 3)], "colour.csv", NOW, is_form=True)
+    book.record("plaques", "colour", [(replace(READ, L=33.0), None)], "command line", NOW)
+    book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW, is_form=True)
+    book.record("plaques", "rub", [(rub(4.0), None)], "command line", NOW)
+    book.record("plaques", "rub", [(rub(3.5), None)], "command line", NOW)
+    book.add_claim("plaques", {"chance": 0.8}, NOW)
+
+
+def everything(book: StudyBook) -> list[Kept]:
+    return [kept for code in ("A3", "C4") for kept in book.history("plaques", code)]
+
+
+def sound(path: Path) -> bool:
+    conn = sqlite3.connect(path)
+    checks = [conn.execute(f"PRAGMA {check}").fetchall() for check in ("integrity_check", "foreign_key_check")]
+    conn.close()
+    return checks == [[("ok",)], []]
+
+
+def test_it_takes_photo_readings_into_a_book_made_before_them(
+    book: StudyBook, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All that the old book held is there, corrections linked; its forms are known again; cloths go in and can be corrected."""
+    fill(book)
+    before = everything(book)
+    book.close()
+    as_of(6, path, monkeypatch)
+    with StudyBook(path) as now:
+        assert everything(now) == before
+        assert sound(path)
+        rows = [(READ, 2), (replace(READ, tile="C4"), 3)]
+        assert now.record("plaques", "colour", rows, "colour.csv", NOW, is_form=True) == Outcome(unchanged=2)
+        assert now.record("plaques", "cloths", [(CLOTH, None)], "1.jpg", NOW).added == (CLOTH,)
+        again = replace(CLOTH, grade=4.1)
+        assert len(now.record("plaques", "cloths", [(again, None)], "1.jpg", NOW).corrected) == 1
+        photo = replace(
+            READ, instrument="photo", series="phone", mottle=1.5, error=0.8, detail={"glare": 0.02, "tray": 3}
+        )
+        now.record("plaques", "colour", [(photo, None)], "1.jpg", NOW)
+        assert [kept.record for kept in now.current("plaques", "cloths")] == [again]
+        assert [kept.record for kept in now.current("plaques", "colour")][-1] == photo
+        assert now.claims("plaques") == [{"chance": 0.8}]
+        assert now.tiles_with_records("plaques") == {"A3", "C4"}
+        with pytest.raises(sqlite3.IntegrityError):
+            now._conn.execute("DELETE FROM entries WHERE id = 1")  # others still point at it
+        assert sound(path)
+
+
+DIES = """
+import os, signal, sys
+from tilestudy.store import StudyBook, migrations
+def die(conn):
+    os.kill(os.getpid(), signal.SIGKILL)
+migrations.STEPS = (*migrations.STEPS, die)
+StudyBook(sys.argv[1])
+"""
+
+
+def test_an_old_book_is_as_it_was_when_the_power_goes_while_it_is_brought_up_to_date(
+    book: StudyBook, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed after the last step and before the commit, the file is the old one; then six at once bring it up to date."""
+    fill(book)
+    before = everything(book)
+    book.close()
+    as_of(6, path, monkeypatch)
+    old = dump(path)
+    assert subprocess.run([sys.executable, "-c", DIES, str(path)], check=False).returncode == -signal.SIGKILL
+    assert dump(path) == old
+    crowd = [subprocess.Popen([sys.executable, "-c", OPENS, str(path)]) for _ in range(6)]
+    assert [one.wait() for one in crowd] == [0] * 6
+    with StudyBook(path) as now:
+        assert everything(now) == before
+    assert sound(path)
+
+
+def test_it_numbers_trays_through_the_studio_and_never_twice(book: StudyBook, path: Path) -> None:
+    """The same sheet keeps its number, another study's sheet gets the next, and no number comes back."""
+    first = {"tiles": [["A3", 10.0]], "paper": "a4"}
+    assert [book.add_tray("plaques", first, NOW), book.add_tray("pulls", first, NOW)] == [1, 2]
+    assert book.add_tray("plaques", dict(reversed(first.items())), NOW) == 1
+    book._conn.execute("DELETE FROM trays WHERE id = 2")
+    assert book.add_tray("plaques", {"tiles": [["C4", 10.0]]}, NOW) == 3
+    assert book.trays("plaques") == [(1, first), (3, {"tiles": [["C4", 10.0]]})]
+    assert (book.tray_of(1), book.tray_of(2), book.trays("none")) == (("plaques", first), None, [])
+
+
 def test_it_takes_rub_grades_of_a_book_without_rounds_as_first_rounds(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The old grades are read, their form is known again, a correction finds them, and a second round stands beside."""
-    with monkeypatch.context() as patch:
-        patch.setattr(migrations, "STEPS", migrations.STEPS[:4])
-        with StudyBook(path) as old:
-            old.save_plan("plaques", SMALL, 'name = "plaques"', NOW)
+    with StudyBook(path) as new:
+        new.save_plan("plaques", SMALL, 'name = "plaques"', NOW)
+    as_of(4, path, monkeypatch)
     conn = sqlite3.connect(path)
     key = '["A3", "cloth-10", "dry", "KL"]'
     said = (

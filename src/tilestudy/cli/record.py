@@ -167,22 +167,56 @@ def made(
 @click.option("-b", "b", help="CIE b*.")
 @click.option("--spot", help="Number of the spot on the tile, from 1.")
 @click.option("--stage", help="Stage of the tile: fresh, cured, sealed ...  [default: the study's]")
-@click.option("--instrument", help="Instrument; one for the whole study.")
-@click.option("--geometry", help="Geometry, such as d/8 SCI or 45/0.")
-@click.option("--illuminant", help="Illuminant.  [default: D65]")
-@click.option("--observer", help="Observer, degrees.  [default: 10]")
+@click.option("--instrument", help="Instrument; one in a series.")
+@click.option("--geometry", help="Geometry, such as 45/0, d/8 SCI or d/8 SCE.")
+@click.option("--illuminant", help="Illuminant.  [default: D65; of an instrument's file: as it says]")
+@click.option("--observer", help="Observer, degrees.  [default: 10; of an instrument's file: as it says]")
+@click.option("--series", help="Keep the readings apart as a series of this name.  [default: the study's own]")
+@click.option(
+    "--between",
+    nargs=2,
+    metavar="STAGE STAGE",
+    help="Record nothing; show how far each tile's colour moved between two stages (ISO 105-A05).",
+)
+@click.option("--json", "as_json", is_flag=True, help="With --between: print as JSON.")
 @_ON
 @_BY
 def colour(
-    ctx: click.Context, name: str, tile: str | None, file: Path | None, keep_good: bool, **cells: str | None
+    ctx: click.Context,
+    name: str,
+    tile: str | None,
+    file: Path | None,
+    keep_good: bool,
+    between: tuple[str, str] | None,
+    as_json: bool,
+    **cells: str | None,
 ) -> None:
-    """Record colour readings (L*a*b*).
+    """Record colour readings (L*a*b*), from an instrument's file too.
+
+    Such a file is CSV or CGATS text. What it leaves open is asked for by naming the option that answers it.
 
     \b
     Examples:
       tilestudy colour plaques K7 -L 31.2 -a 8.4 -b 9.9
       tilestudy colour plaques --from colour.csv
+      tilestudy colour plaques --from export.txt --geometry "d/8 SCI" --on 2026-11-24
+      tilestudy colour plaques --between cured sealed
     """
+    if between:
+        series = cells.pop("series") or ""
+        if tile or file or any(cells.values()):
+            raise WrongRequestError("--between goes with --series and --json only: it shows, and records nothing.")
+        found = studio_of(ctx).colour_change(name, *between, series=series)
+        if as_json:
+            tell_json(found.as_dict())
+        else:
+            tell(found.text())
+        return
+    if as_json:
+        raise WrongRequestError("--json goes with --between.")
+    if file is not None:
+        _from_colour_file(ctx, name, tile, file, keep_good, {key: value for key, value in cells.items() if value})
+        return
     ask = {
         "L": "L*",
         "a": "a*",
@@ -193,6 +227,24 @@ def colour(
         "by": "By (initials)",
     }
     _record(ctx, "colour", name, tile, file, keep_good, cells, ask)
+
+
+def _from_colour_file(
+    ctx: click.Context, name: str, tile: str | None, file: Path, keep_good: bool, given: Mapping[str, str]
+) -> None:
+    """Store a colour form or an instrument's file; options fill in what it does not say."""
+    from tilestudy.studio.instruments import Stated
+
+    single = [f"-{key}" if len(key) == 1 else f"--{key}" for key in given if key in ("L", "a", "b", "spot")]
+    if tile or single:
+        raise WrongRequestError("Give either a file with --from, or one tile and its values, not both.")
+    stated = Stated(**given)
+    studio = studio_of(ctx)
+    if str(file) == "-":
+        raw = sys.stdin.buffer.read()
+        tell(studio.read_form_text("colour", name, raw, keep_good=keep_good, stated=stated).text())
+    else:
+        tell(studio.read_form("colour", name, file, keep_good=keep_good, stated=stated).text())
 
 
 @cli.command()

@@ -25,7 +25,7 @@ from typing import Any
 
 from tilestudy.errors import BookError
 from tilestudy.store import migrations, rows
-from tilestudy.study.records import KINDS, Batch, BatchLog, Kept, Made, Plan, Record, Tile
+from tilestudy.study.records import KINDS, Batch, BatchLog, Cloth, Kept, Made, Plan, Reading, Record, Tile
 
 BUSY_SECONDS = 10.0
 
@@ -279,7 +279,8 @@ class StudyBook:
         tiles = self._rows(
             "SELECT id, code FROM tiles WHERE study_id = ?1 AND withdrawn_at IS NULL AND ("
             "id IN (SELECT tile_id FROM made UNION SELECT tile_id FROM colour_readings"
-            " UNION SELECT tile_id FROM response_values UNION SELECT tile_id FROM rub_grades)"
+            " UNION SELECT tile_id FROM response_values UNION SELECT tile_id FROM rub_grades"
+            " UNION SELECT tile_id FROM cloth_grades)"
             " OR code IN (SELECT replaced_by FROM made k JOIN entries e ON e.id = k.entry_id WHERE e.study_id = ?1))",
             study_id,
         )
@@ -549,7 +550,7 @@ class StudyBook:
             current = {kept.record.key: kept for kept in self.current(study, kind)}
             outcome = Outcome()
             for given, line in records:
-                record = _with_codes(study, given, tiles, batches)
+                record = _plain(_with_codes(study, given, tiles, batches))
                 key = rows.key_text(record)
                 try:
                     says = rows.said(kind, record)
@@ -612,6 +613,38 @@ class StudyBook:
         )
         return [json.loads(row["content"]) for row in found]
 
+    # --- trays --------------------------------------------------------------------------------------------------
+
+    def add_tray(self, study: str, content: Mapping[str, Any], now: datetime) -> int:
+        """Keep a tray sheet and return its number in the studio; the same content again returns the number it has.
+
+        `content` is plain data for JSON, without the number. Numbers are never given twice.
+        """
+        text = json.dumps(content, ensure_ascii=False, sort_keys=True)
+        with self.transaction():
+            study_id = self._study_id(study) or self._write("INSERT INTO studies (name) VALUES (?)", study)
+            there = self._rows("SELECT id FROM trays WHERE study_id = ? AND content = ?", study_id, text)
+            if there:
+                return int(there[0]["id"])
+            return self._write(
+                "INSERT INTO trays (study_id, laid_at, content) VALUES (?, ?, ?)", study_id, _utc(now), text
+            )
+
+    def trays(self, study: str) -> list[tuple[int, dict[str, Any]]]:
+        """Return the tray sheets of a study with their numbers, oldest first."""
+        found = self._rows(
+            "SELECT t.id, t.content FROM trays t JOIN studies s ON s.id = t.study_id WHERE s.name = ? ORDER BY t.id",
+            study,
+        )
+        return [(row["id"], json.loads(row["content"])) for row in found]
+
+    def tray_of(self, number: int) -> tuple[str, dict[str, Any]] | None:
+        """Return the study of a tray and what lies on it, or None when no tray has the number."""
+        found = self._rows(
+            "SELECT s.name, t.content FROM trays t JOIN studies s ON s.id = t.study_id WHERE t.id = ?", number
+        )
+        return (found[0]["name"], json.loads(found[0]["content"])) if found else None
+
     # --- what counts --------------------------------------------------------------------------------------------
 
     def current(self, study: str, kind: str) -> list[Kept]:
@@ -656,12 +689,21 @@ def _blanks_filled(old: Record, new: Record, form_said: Mapping[str, Any]) -> Re
     said: dict[str, Any] = {}
     for one in fields(new):
         before, now = getattr(old, one.name), getattr(new, one.name)
+        if one.name in ("mottle", "error", "detail"):
+            continue  # of the very photo that measured the colour, never of another one
         taken_back = form_said.get(one.name) not in (None, "", 0, "{}")
         if isinstance(now, Mapping):
             said[one.name] = now if taken_back else {**before, **now}
         elif not taken_back and (now in ("", None) or (one.name == "spoiled" and not now)):
             said[one.name] = before
     return replace(new, **said)
+
+
+def _plain(record: Record) -> Record:
+    """Return the record with its detail as it is read back from JSON, so that the two compare equal."""
+    if not isinstance(record, Reading | Cloth) or not record.detail:
+        return record
+    return replace(record, detail=json.loads(json.dumps(record.detail)))
 
 
 def _utc(now: datetime) -> str:

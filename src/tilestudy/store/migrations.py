@@ -237,7 +237,85 @@ CREATE TABLE claims (
     )
 
 
-STEPS: tuple[Step, ...] = (plans_and_tiles, records, form_memory, views_for_readers, rub_rounds, claims)
+def photo_readings(conn: sqlite3.Connection) -> None:
+    """What a photo tells of a tile's colour, and series of readings; readings of before are in the study's own series."""
+    _run(
+        conn,
+        "ALTER TABLE colour_readings ADD COLUMN series TEXT NOT NULL DEFAULT ''",  # '' is the study's own
+        "ALTER TABLE colour_readings ADD COLUMN mottle REAL CHECK (mottle >= 0)",  # mean CIEDE2000 of blocks
+        "ALTER TABLE colour_readings ADD COLUMN error REAL CHECK (error >= 0)",  # expected CIEDE2000 of the measuring
+        "ALTER TABLE colour_readings ADD COLUMN detail TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(detail))",
+        "DROP VIEW colour_readings_now",
+        "DROP VIEW colour_readings_history",
+        "UPDATE form_rows SET said = substr(said, 1, length(said) - 1) || "
+        """', "series": "", "mottle": null, "error": null, "detail": "{}"}' WHERE kind = 'colour'""",
+    )
+    more = "k.series, k.mottle, k.error, k.detail"
+    _record_views(conn, "colour_readings", f"{VIEWS['colour_readings']}, {more}")
+
+
+def cloths(conn: sqlite3.Connection) -> None:
+    """Cloths graded in photos. The diary takes their kind: SQLite can only build a table with another CHECK anew."""
+    _run(
+        conn,
+        "PRAGMA defer_foreign_keys = ON",  # until the commit: the rows that others point at are away for a moment
+        "CREATE TABLE entries_before AS SELECT * FROM entries",
+        "DROP TABLE entries",
+        """
+CREATE TABLE entries ( -- the diary of the book; nothing is ever changed or removed here
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  kind TEXT NOT NULL CHECK (kind IN ('made', 'batches', 'colour', 'values', 'rub', 'cloths')),
+  record_key TEXT NOT NULL CHECK (json_valid(record_key)), -- what two rows about the same thing share
+  entered_at TEXT NOT NULL CHECK (datetime(entered_at) IS NOT NULL),
+  source TEXT NOT NULL, -- file name, or how it was typed in
+  source_line INTEGER CHECK (source_line >= 1),
+  supersedes INTEGER UNIQUE REFERENCES entries (id) CHECK (supersedes < id) -- the entry this one corrects
+) STRICT""",
+        "INSERT INTO entries SELECT * FROM entries_before ORDER BY id",
+        "DROP TABLE entries_before",
+        "CREATE UNIQUE INDEX first_entries ON entries (study_id, kind, record_key) WHERE supersedes IS NULL",
+        "CREATE INDEX entries_by_key ON entries (study_id, kind, record_key)",
+        """
+CREATE TABLE cloth_grades ( -- beside rub_grades, which people gave
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  photo_on TEXT NOT NULL CHECK (date(photo_on) IS photo_on),
+  grade REAL NOT NULL CHECK (grade BETWEEN 1 AND 5), -- ISO 105-A04, without steps; 5 = no stain
+  stain TEXT NOT NULL CHECK (json_array_length(stain) IS 3), -- CIE [L*, a*, b*] of the rubbed cloth
+  clean TEXT NOT NULL CHECK (json_array_length(clean) IS 3), -- and of clean ones
+  condition TEXT NOT NULL CHECK (condition IN ('dry', 'wet')),
+  protocol TEXT NOT NULL,
+  round_number INTEGER NOT NULL CHECK (round_number >= 1),
+  error REAL CHECK (error >= 0), -- expected, of the grade
+  photo_by TEXT NOT NULL,
+  detail TEXT NOT NULL CHECK (json_valid(detail))
+) STRICT""",
+        "CREATE INDEX cloth_grades_of_tile ON cloth_grades (tile_id)",
+    )
+    graded = "k.photo_on, k.grade, k.stain, k.clean, k.condition, k.protocol, k.round_number"
+    _record_views(conn, "cloth_grades", f"t.code AS tile, {graded}, k.error, k.photo_by, k.detail")
+
+
+def trays(conn: sqlite3.Connection) -> None:
+    """Printed tray sheets; a number is never given twice, since sheets with it may lie about."""
+    _run(
+        conn,
+        """
+CREATE TABLE trays (
+  id INTEGER PRIMARY KEY AUTOINCREMENT, -- the number that the sheet's markers carry
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  laid_at TEXT NOT NULL CHECK (datetime(laid_at) IS NOT NULL),
+  content TEXT NOT NULL CHECK (json_valid(content)) -- what lies where on the sheet
+) STRICT""",
+        "CREATE INDEX trays_of_study ON trays (study_id)",
+    )
+
+
+STEPS: tuple[Step, ...] = (
+    *(plans_and_tiles, records, form_memory, views_for_readers, rub_rounds, claims),
+    *(photo_readings, cloths, trays),
+)
 
 
 def _record_views(conn: sqlite3.Connection, table: str, columns: str) -> None:

@@ -38,6 +38,17 @@ MOMENT = Form(
     lambda cell: None if cell is None else datetime.fromisoformat(cell),
 )
 SETTINGS = Form(settings_text, json.loads)
+PERHAPS = Form(
+    lambda value: None if value is None else float(value), lambda cell: None if cell is None else float(cell)
+)
+DETAIL = Form(
+    lambda value: json.dumps(dict(value), ensure_ascii=False, allow_nan=False, sort_keys=True),
+    lambda cell: json.loads(cell),
+)
+LAB = Form(
+    lambda value: json.dumps([float(one) for one in value], allow_nan=False),
+    lambda cell: tuple(map(float, json.loads(cell))),
+)
 TILE = Form(lambda value: value, lambda cell: cell)
 BATCH = Form(lambda value: value, lambda cell: cell)
 
@@ -82,6 +93,10 @@ TABLES: Mapping[str, tuple[str, Mapping[str, tuple[str, Form]]]] = {
             "illuminant": ("illuminant", PLAIN),
             "observer": ("observer", PLAIN),
             "by": ("read_by", PLAIN),
+            "series": ("series", PLAIN),
+            "mottle": ("mottle", PERHAPS),
+            "error": ("error", PERHAPS),
+            "detail": ("detail", DETAIL),
         },
     ),
     "values": (
@@ -107,6 +122,22 @@ TABLES: Mapping[str, tuple[str, Mapping[str, tuple[str, Form]]]] = {
             "strokes": ("strokes", PLAIN),
             "broke_through": ("broke_through", FLAG),
             "round": ("round_number", PLAIN),
+        },
+    ),
+    "cloths": (
+        "cloth_grades",
+        {
+            "tile": ("tile", TILE),
+            "on": ("photo_on", DAY),
+            "grade": ("grade", REAL),
+            "stain": ("stain", LAB),
+            "clean": ("clean", LAB),
+            "condition": ("condition", PLAIN),
+            "protocol": ("protocol", PLAIN),
+            "round": ("round_number", PLAIN),
+            "error": ("error", PERHAPS),
+            "by": ("photo_by", PLAIN),
+            "detail": ("detail", DETAIL),
         },
     ),
 }

@@ -18,6 +18,7 @@ from tilestudy.errors import (
 from tilestudy.study import forms
 from tilestudy.study.file import check_study_name, read_study
 from tilestudy.study.language import count
+from tilestudy.study.measured import series_there
 from tilestudy.study.records import (
     KINDS,
     BatchLog,
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
 COMMAND_LINE = "command line"
 """The source of records that were typed in, not read from a form."""
 Paper = Literal["a4", "us-letter"]
-Series = tuple[str, str, str, str]
 
 
 class Folder:
@@ -167,21 +167,22 @@ class Folder:
         return path
 
     def _reader_options(self, study: Study, file: str = "", correcting: str = "") -> dict[str, Any]:
-        """What the form reader has to know beside the form: dates, units, protocols, viewing conditions, codes in use.
+        """What the form reader has to know beside the form: dates, units, protocols, viewing conditions by series, codes in use.
 
         Readings that came from `file` itself, or are of the tile that is being corrected, do not count, or a mistyped
-        illuminant could not be mended.
+        illuminant could not be mended; readings from photos always do, since nobody types those.
         """
         with self.book() as book:
             kept = [one for one in book.current(study.name, "colour") if one.source != file]
+            every = [one.record for one in kept if isinstance(one.record, Reading)]
             readings = [
-                one.record for one in kept if getattr(one.record, "tile", "").casefold() != correcting.casefold()
+                one for one in every if one.tile.casefold() != correcting.casefold() or one.instrument == "photo"
             ]
             taken = book.codes()
         return {
             "date_order": self.settings().date_order,
             "parse": self._parse(study),
-            "series": next((one.series for one in readings if isinstance(one, Reading)), None),
+            "series": series_there(readings),
             "protocols": list(library.protocols()),
             "taken": taken,
         }

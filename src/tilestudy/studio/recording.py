@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from tilestudy.errors import (
     Fault,
@@ -22,23 +22,27 @@ from tilestudy.study import forms
 from tilestudy.study.dates import read_date
 from tilestudy.study.due import Due, owed
 from tilestudy.study.language import listed
+from tilestudy.study.measured import checked, series_there
 from tilestudy.study.records import (
     KINDS,
     BatchLog,
+    Cloth,
     Made,
+    Measured,
     Plan,
     Reading,
     Record,
     Rub,
     Study,
     Tile,
-    Value,
 )
+from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.store.book import Outcome
 
-from tilestudy.studio.folder import COMMAND_LINE, Folder, Series, read_text, taken_in, write_whole
+from tilestudy.studio.folder import COMMAND_LINE, Folder, read_text, taken_in, write_whole
+from tilestudy.studio.instruments import NOTHING_STATED, Stated, for_colour_command, read_colour
 
 MEND, MENDED = ".mend.csv", ".mended.csv"
 """Endings of files with rows to mend, and of such files once their rows are stored."""
@@ -51,6 +55,7 @@ class _FormFile:
     kind: str
     path: Path
     raw: bytes | None = None
+    stated: Stated = NOTHING_STATED
 
     def text(self) -> str:
         return forms.decode(self.path.read_bytes() if self.raw is None else self.raw)
@@ -79,10 +84,15 @@ class Recording(Folder):
         records = [(_corrected(there.get(record.key), record, given), None) for record, _ in reading.records]
         return self._store(study, {(kind, COMMAND_LINE, False): records})
 
-    def read_form(self, kind: str, name: str, file: Path, *, keep_good: bool = False) -> Entered:
-        """Store a filled form of one kind; a file of mended rows is renamed once all of it is stored."""
+    def read_form(
+        self, kind: str, name: str, file: Path, *, keep_good: bool = False, stated: Stated = NOTHING_STATED
+    ) -> Entered:
+        """Store a filled form of one kind, or an instrument's file of colours (`stated`: what it leaves open).
+
+        A file of mended rows is renamed once all of it is stored.
+        """
         study, plan = self.planned(name)
-        entered = self._enter(study, plan, [_FormFile(kind, file)], keep_good)
+        entered = self._enter(study, plan, [_FormFile(kind, file, stated=stated)], keep_good)
         if file.name.endswith(MEND) and not entered.faults:
             file.replace(file.with_name(file.name.removesuffix(MEND) + MENDED))
             form = file.name.removesuffix(MEND)
@@ -90,17 +100,19 @@ class Recording(Folder):
             return replace(entered, notes=(*entered.notes, note))
         return entered
 
-    def read_form_text(self, kind: str, name: str, raw: bytes, *, keep_good: bool = False) -> Entered:
+    def read_form_text(
+        self, kind: str, name: str, raw: bytes, *, keep_good: bool = False, stated: Stated = NOTHING_STATED
+    ) -> Entered:
         """Store a filled form given as bytes (standard input); rows to mend go into the study's folder."""
         study, plan = self.planned(name)
         file = self.study_folder(name) / f"{kind} from standard input.csv"
-        return self._enter(study, plan, [_FormFile(kind, file, raw)], keep_good)
+        return self._enter(study, plan, [_FormFile(kind, file, raw, stated)], keep_good)
 
     def enter(self, name: str, *, keep_good: bool = False) -> Entered:
         """Take in the tile list and all filled forms in the study's folder; running it again changes nothing."""
         study = self.study(name)
         folder = self.study_folder(name)
-        found, notes = self._sort_out(sorted(one for one in folder.iterdir() if one.is_file()))
+        found, notes = self._sort_out(sorted(one for one in folder.iterdir() if one.is_file()), study)
         lists = [one.path for one in found if one.kind == "tiles"]
         if len(lists) > 1:
             raise FaultyFileError(
@@ -130,10 +142,50 @@ class Recording(Folder):
         entered = self._enter(study, plan, [one for one in found if one.kind != "tiles"], keep_good, new_plan)
         return replace(entered, notes=(*notes, *entered.notes))
 
-    def _sort_out(self, files: Sequence[Path]) -> tuple[list[_FormFile], list[str]]:
+    def store_measured(
+        self, name: str, kind: Literal["colour", "cloths"], records: Sequence[Record], source: str
+    ) -> Entered:
+        """Store measurements that come from no form, checked as a form's are, all or none of them.
+
+        Measured again from the same source, what stayed the same is not stored twice, and what changed is a correction.
+
+        Parameters
+        ----------
+        name : str
+            The study.
+        kind : "colour" or "cloths"
+        records : sequence of Reading or Cloth
+            A cloth without protocol is of the study's.
+        source : str
+            Names of the photos or of the instrument's file.
+
+        Raises
+        ------
+        FaultyFileError
+            With every fault: a tile that the plan does not have, a date before the making, a second instrument in a series.
+        """
+        given = [one for one in records if isinstance(one, Reading if kind == "colour" else Cloth)]
+        if len(given) < len(records):
+            raise TypeError(f"not all of the records are of the kind {kind}")
+        study, plan = self.planned(name)
+        with self.book() as book:
+            there = book.current(name, "colour") if kind == "colour" else []
+        good, what = checked(given, study, plan, self.today, source, there, list(library.protocols()))
+        reading = forms.FormReading(kind, source, tuple((record, None) for record in good), ())
+        faults = [*(Fault(source, None, one) for one in what), *self._too_early(name, [reading])]
+        if faults:
+            raise FaultyFileError(faults)
+        return self._store(study, {(kind, source, False): reading.records})
+
+    def _sort_out(self, files: Sequence[Path], study: Study) -> tuple[list[_FormFile], list[str]]:
         """Tell which form each CSV is; a file that is none is named, not skipped in silence."""
         found, notes = [], []
         for file in files:
+            if for_colour_command(file, study):
+                notes.append(
+                    f'Not read: {file.name} is an instrument\'s file. Type "tilestudy colour {study.name} --from {file}".'
+                )
+                continue
             if file.suffix.casefold() != ".csv":
                 if forms.kind_of(file.name) is not None or file.suffix.casefold() in (
                     ".xlsx",
@@ -153,7 +205,9 @@ class Recording(Folder):
                     f"Not read: {file.name} holds rows to mend; give it to its command with --from when mended."
                 )
             elif kind is None:
-                notes.append(f"Not read: {file.name} is no form; its name should begin with tiles, {', '.join(KINDS)}.")
+                notes.append(
+                    f"Not read: {file.name} is no form; its name should begin with {', '.join(forms.FORM_KINDS)}."
+                )
             else:
                 found.append(_FormFile(kind, file))
         return found, notes
@@ -162,18 +216,25 @@ class Recording(Folder):
         self, study: Study, plan: Plan, files: Sequence[_FormFile], keep_good: bool, new_plan: Plan | None = None
     ) -> Entered:
         """Read forms against a plan and store them with it, all or nothing (or, if asked, the good rows)."""
-        other_series: Series | None = None
+        read_here: list[Reading] = []
         order = {kind: number for number, kind in enumerate(KINDS)}
         read: list[tuple[_FormFile, forms.FormReading]] = []
+        notes: list[str] = []
         for one in sorted(files, key=lambda one: order[one.kind]):
             options = self._reader_options(study, one.path.name)
-            options["series"] = options["series"] or other_series
-            reading = forms.read_form(one.kind, one.text(), one.path.name, study, plan, self.today, **options)
+            options["series"] = {**series_there(read_here), **options["series"]}
+            if one.kind == "colour":
+                earlier = self._read_before(study.name, one.path.name)
+                reading, told_of = read_colour(
+                    one.text(), one.path.name, study, plan, self.today, one.stated, options, earlier
+                )
+                notes += told_of
+            else:
+                reading = forms.read_form(one.kind, one.text(), one.path.name, study, plan, self.today, **options)
             read.append((one, reading))
             if one.kind == "made":
                 plan = _with_replacements(plan, [record for record, _ in reading.records])
-            read_here = (record.series for record, _ in reading.records if isinstance(record, Reading))
-            other_series = other_series or next(read_here, None)
+            read_here += [record for record, _ in reading.records if isinstance(record, Reading)]
         clashes = _clashes([reading for _, reading in read]) + self._too_early(study.name, [r for _, r in read])
         faults = [fault for _, reading in read for fault in reading.faults] + clashes
         if faults and not keep_good:
@@ -196,7 +257,13 @@ class Recording(Folder):
                 aside.append(_set_aside(one.path, reading.bad_rows))
         spoiled = self._spoiled(study.name)
         blank = sum(code not in spoiled for _, reading in read for code in reading.blank)
-        return replace(entered, blank_rows=blank, set_aside=aside, faults=told(faults))
+        return replace(entered, blank_rows=blank, set_aside=aside, faults=told(faults), notes=(*notes, *entered.notes))
+
+    def _read_before(self, name: str, file: str) -> list[Reading]:
+        """Return the colour readings that hold now and came from a file of this name."""
+        with self.book() as book:
+            kept = [one for one in book.current(name, "colour") if one.source == file]
+        return [one.record for one in kept if isinstance(one.record, Reading)]
 
     def _store(
         self,
@@ -227,7 +294,7 @@ class Recording(Folder):
                     for k in book.current(study.name, "made")
                     if isinstance(k.record, Made) and k.record.spoiled
                 }
-                measured = {r.tile for r in outcome.added if isinstance(r, Reading | Value | Rub)} & gone
+                measured = {r.tile for r in outcome.added if isinstance(r, Measured)} & gone
                 if measured:
                     notes.append(
                         f"Marked as spoiled, so kept but not used: what was measured of {', '.join(sorted(measured))}."
@@ -249,12 +316,12 @@ class Recording(Folder):
             )
             for reading in readings
             for record, line in reading.records
-            if isinstance(record, Reading | Value | Rub) and record.tile in made and record.on < made[record.tile]
+            if isinstance(record, Measured) and record.tile in made and record.on < made[record.tile]
         ]
-        _, _, colours, values, rubs = self._records(name)
         first: dict[str, date] = {}
-        measured: list[Reading | Value | Rub] = [*colours, *values, *rubs]
-        for one in measured:
+        with self.book() as book:
+            every = [kept.record for kind in KINDS for kept in book.current(name, kind)]
+        for one in (record for record in every if isinstance(record, Measured)):
             first[one.tile] = min(one.on, first.get(one.tile, one.on))
         return faults + [
             Fault(
@@ -342,6 +409,8 @@ def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Rec
     changes = {field: getattr(new, field) for field in given if hasattr(new, field)}
     if isinstance(old, Made | BatchLog) and isinstance(new, Made | BatchLog):
         changes["actual"] = {**old.actual, **new.actual}
+    if isinstance(new, Reading):
+        changes |= {"mottle": None, "error": None, "detail": {}}  # those were of the photo that measured the old colour
     if changes.get("spoiled") is False:
         changes |= {"why": "", "replaced_by": ""}
     return replace(old, **changes)

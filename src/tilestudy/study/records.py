@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 Setting = float | str
 """One setting of a factor: a number in the stored unit, or a named level."""
@@ -415,9 +415,25 @@ class BatchLog:
         return (self.batch,)
 
 
+PAPER_ONLY = ("photo", "paper only")
+"""Instrument and geometry of a reading from a photo without reference patches."""
+
+
 @dataclass(frozen=True)
 class Reading:
-    """One colour measurement: CIE L*, a*, b* at one spot of a tile at one stage, with the viewing conditions."""
+    """One colour measurement: CIE L*, a*, b* at one spot of a tile at one stage, with the viewing conditions.
+
+    Attributes
+    ----------
+    series : str
+        "" for the study's own series; a name for readings kept apart beside it (another instrument).
+    mottle : float or None
+        How uneven the tile is, by a photo: the mean CIEDE2000 of its 0.67 mm blocks from their mean.
+    error : float or None
+        Expected (median) CIEDE2000 error of the measurement itself; None where it is not known or small (instruments).
+    detail : mapping
+        What else a photo tells, as plain data for JSON: median colour, main colours and their shares, glare, residual, photo.
+    """
 
     tile: str
     stage: str
@@ -431,16 +447,26 @@ class Reading:
     illuminant: str = "D65"
     observer: str = "10"
     by: str = ""
+    series: str = ""
+    mottle: float | None = None
+    error: float | None = None
+    detail: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def key(self) -> tuple[str, ...]:
-        """One reading for each tile, stage and spot."""
-        return (self.tile, self.stage, str(self.spot))
+        """One reading for each tile, stage and spot, in each series."""
+        key = (self.tile, self.stage, str(self.spot))
+        return (*key, self.series) if self.series else key
 
     @property
-    def series(self) -> tuple[str, str, str, str]:
-        """What may not be mixed: instrument, geometry, illuminant, observer."""
+    def conditions(self) -> tuple[str, str, str, str]:
+        """What may not be mixed in a series: instrument, geometry, illuminant, observer."""
         return (self.instrument, self.geometry, self.illuminant, self.observer)
+
+    @property
+    def relative(self) -> bool:
+        """True for a photo without reference patches: good for comparing tiles of that photo, no colour to choose by."""
+        return (self.instrument, self.geometry) == PAPER_ONLY
 
 
 @dataclass(frozen=True)
@@ -485,11 +511,55 @@ class Rub:
         return (self.tile, self.protocol, self.condition, self.scorer, str(self.round))
 
 
-Record = Made | BatchLog | Reading | Value | Rub
+@dataclass(frozen=True)
+class Cloth:
+    """The stain on a rubbed cloth as a photo measured it: beside the scorers' grades of the same rub test, never among them.
+
+    Attributes
+    ----------
+    tile : str
+    on : date
+        Day of the photo.
+    grade : float
+        1 to 5 without steps (5 = no stain), from the colour difference of the cloth and a clean one: ISO 105-A04.
+    stain, clean : (L, a, b)
+        CIE L*, a*, b* of the rubbed cloth and of the clean ones beside it in the same photo.
+    condition : "dry" or "wet"
+    protocol : str
+    round : int
+        Which rub test of the tile, from 1.
+    error : float or None
+        Expected (median) error of `grade`; None where it is not known.
+    detail : mapping
+        What else the photo tells, as plain data for JSON.
+    """
+
+    tile: str
+    on: date
+    grade: float
+    stain: Lab
+    clean: Lab
+    condition: str = "dry"
+    protocol: str = ""
+    round: int = 1
+    error: float | None = None
+    by: str = ""
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """One cloth for each tile, protocol, condition and round."""
+        return (self.tile, self.protocol, self.condition, str(self.round))
+
+
+Measured = Reading | Value | Rub | Cloth
+"""What is measured of a tile once it is made."""
+
+Record = Made | BatchLog | Measured
 KINDS: Mapping[str, type] = MappingProxyType(
-    {"made": Made, "batches": BatchLog, "colour": Reading, "values": Value, "rub": Rub}
+    {"made": Made, "batches": BatchLog, "colour": Reading, "values": Value, "rub": Rub, "cloths": Cloth}
 )
-"""Kind of record by the name of its form and command."""
+"""Kind of record by its name, which is that of its form and command; cloths come from photos and have no form."""
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "batches": ("batch", "session", "order", "made_at", "discarded_at", "by", "note"),
     "colour": (
         *("tile", "batch", "stage", "spot", "on", "l", "a", "b"),
-        *("instrument", "geometry", "illuminant", "observer", "by"),
+        *("instrument", "geometry", "illuminant", "observer", "by", "series"),
     ),
     "values": ("tile", "batch", "response", "on", "value", "repeat", "by"),
     "rub": ("tile", "batch", "scorer", "on", "grade", "condition", "protocol", "strokes", "broke_through", "round"),

@@ -3,32 +3,85 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 
 from tilestudy.errors import WrongRequestError
 from tilestudy.study.forms.cells import listing, not_known, quoted, read_grade, read_yes, scorer_mark
 from tilestudy.study.forms.reader import Reader, shown
+from tilestudy.study.forms.table import Row
 from tilestudy.study.records import STAGES, Reading, Rub, Value
 
-_SERIES = ("instrument", "geometry", "illuminant", "observer")
+CONDITIONS = ("instrument", "geometry", "illuminant", "observer")
+"""What is one within a series of readings."""
+
+LAB_RANGES = {"l": (-1.0, 101.0), "a": (-150.0, 150.0), "b": (-150.0, 150.0)}
+"""Where L*, a*, b* may lie; instruments overshoot a little at white and black."""
+
+LONGEST_SERIES = 30
+"""Letters of the name of a series."""
 
 
 # --- colour ----------------------------------------------------------------------------------------------------------
 
 
-def settle_series(reader: Reader) -> None:
-    """Settle the viewing conditions of the file: those known, else the first ones stated in it, else D65 and 10°."""
+def series_named(text: str, known: Iterable[str]) -> str:
+    """Return the name of a series as it is kept: "" for the study's own (also written "own"), known ones as they are spelt.
 
-    def first(column: str, otherwise: str) -> str:
-        stated = (_condition(column, row[column]) for row in reader.table.rows if row[column])
-        return next(stated, otherwise)
+    Raises WrongRequestError for a name that is no plain word or words.
 
-    if reader.series is None:
-        reader.series = (
-            first("instrument", ""),
-            first("geometry", ""),
-            first("illuminant", "D65"),
-            first("observer", "10"),
+    >>> series_named(" Photo  1", ["photo 1"]), series_named("own", [])
+    ('photo 1', '')
+    """
+    name = " ".join(text.split())
+    if name.casefold() in ("", "own"):
+        return ""
+    if len(name) > LONGEST_SERIES or not re.fullmatch(r"[^\W_]+(?:[ .-][^\W_]+)*", name):
+        raise WrongRequestError(
+            f"{quoted(name)} is no name for a series. Write a word or two of letters and digits, such as photo 1, at most "
+            f"{LONGEST_SERIES} letters."
         )
+    return next((one for one in known if one.casefold() == name.casefold()), name)
+
+
+def settle_series(reader: Reader) -> None:
+    """Settle the viewing conditions of each series: those known, else the first ones stated of it, else D65 and 10°."""
+    rows: dict[str, list[Row]] = {}
+    for row in reader.table.rows:
+        try:
+            rows.setdefault(series_named(row["series"], (*reader.series, *rows)), []).append(row)
+        except WrongRequestError:
+            continue  # told with the row
+    settled = dict(reader.series)
+    for name, its in rows.items():
+
+        def first(column: str, otherwise: str, its: Sequence[Row] = its) -> str:
+            return next((_condition(column, row[column]) for row in its if row[column]), otherwise)
+
+        settled.setdefault(
+            name,
+            (first("instrument", ""), first("geometry", ""), first("illuminant", "D65"), first("observer", "10")),
+        )
+    reader.series = settled
+
+
+def differing(column: str, stated: str, wanted: str, series: str = "") -> str:
+    """Say that a viewing condition differs from that of the other readings, and what to do."""
+    others = f"the series {quoted(series)}" if series else "this study"
+    return (
+        f"{column} {quoted(stated) if stated else 'left out'} differs from {quoted(wanted) if wanted else 'none stated'}, as the "
+        f"other readings of {others} have it. Readings of different instruments or viewing conditions are not comparable and "
+        "are never mixed. Correct it, or enter these readings in a study of their own, or keep them beside the others as a "
+        "series of their own with --series NAME (in a form, the column series)."
+    )
+
+
+def out_of_range(column: str, written: str) -> str:
+    """Say that L, a or b lies where no colour is."""
+    low, high = (0, 100) if column == "l" else LAB_RANGES[column]
+    return (
+        f"{shown(column)} {written} is out of range: {shown(column)}* runs from {low:g} to {high:g}. "
+        "Check the typing, and that the columns are not swapped."
+    )
 
 
 def _condition(column: str, text: str) -> str:
@@ -47,32 +100,35 @@ def colour_rows(reader: Reader) -> tuple[Reading, ...]:
     on = reader.on()
     spot = reader.cell("spot", reader.whole(1), 1)
     lab: list[float] = []
-    for column, low, high in (("l", 0.0, 100.0), ("a", -150.0, 150.0), ("b", -150.0, 150.0)):
+    for column, (low, high) in LAB_RANGES.items():
         if not row[column]:
             reader.fault(f"{shown(column)} is empty. A reading needs L, a and b.")
             continue
         value = reader.cell(column, reader.number, None)
-        slack = 1.0 if column == "l" else 0.0  # instruments overshoot a little at white and black
-        if value is not None and not low - slack <= value <= high + slack:
-            reader.fault(
-                f"{shown(column)} {row[column]} is out of range: {shown(column)}* runs from {low:g} to {high:g}. "
-                "Check the typing, and that the columns are not swapped."
-            )
+        if value is not None and not low <= value <= high:
+            reader.fault(out_of_range(column, row[column]))
         elif value is not None:
             lab.append(value)
-    series = reader.series
-    assert series is not None  # settled before the rows are read
-    for column, wanted in zip(_SERIES, series, strict=True):
+    try:
+        series = series_named(row["series"], reader.series)
+    except WrongRequestError as error:
+        reader.fault(str(error))
+        return ()
+    settled = reader.series[series]
+    if settled[0].casefold() == "photo" and not row["instrument"]:
+        others = f"the series {quoted(series)}" if series else "this study"
+        reader.fault(
+            f"the readings of {others} were measured in photos, and this one is typed in without its instrument. Write the "
+            "instrument, and keep it beside the photos as a series of its own with --series NAME (in a form, the column series)."
+        )
+        return ()
+    for column, wanted in zip(CONDITIONS, settled, strict=True):
         stated = _condition(column, row[column]) or wanted
         if stated.casefold() != wanted.casefold():
-            reader.fault(
-                f"{column} {quoted(row[column])} differs from {quoted(wanted) if wanted else 'none stated'}, as the other "
-                "readings of this study have it. Readings of different instruments or viewing conditions are not comparable "
-                "and are never mixed. Correct it, or enter these readings in a study of their own."
-            )
+            reader.fault(differing(column, row[column], wanted, series))
     if tile is None or len(lab) < 3 or stage not in STAGES:
         return ()
-    return (Reading(tile.code, stage, on, lab[0], lab[1], lab[2], spot, *series, by=row["by"]),)
+    return (Reading(tile.code, stage, on, lab[0], lab[1], lab[2], spot, *settled, by=row["by"], series=series),)
 
 
 # --- values of declared responses ------------------------------------------------------------------------------------

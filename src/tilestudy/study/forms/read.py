@@ -84,7 +84,7 @@ class FormReading:
 
 def read_form(
     kind: str,
-    text: str,
+    text: str | Table,
     file: str,
     study: Study,
     plan: Plan,
@@ -92,7 +92,7 @@ def read_form(
     date_order: DateOrder = None,
     *,
     parse: Parse = parse_setting,
-    series: Series | None = None,
+    series: Mapping[str, Series] | None = None,
     protocols: Collection[str] | None = None,
     taken: Collection[str] = (),
 ) -> FormReading:
@@ -102,8 +102,10 @@ def read_form(
     ----------
     kind : str
         "made", "batches", "colour", "values" or "rub" (a list of existing tiles is read by `read_tiles`).
-    text, file : str
-        The CSV text, and its name for messages.
+    text : str or Table
+        The CSV text, or a table that was read already.
+    file : str
+        Its name for messages.
     study : Study
     plan : Plan
         The tiles and batches that hold now, replacement tiles among them.
@@ -112,8 +114,9 @@ def read_form(
     date_order : "day first", "month first" or None
     parse : callable
         Reads one setting of a factor; raises UnitError.
-    series : (instrument, geometry, illuminant, observer), optional
-        Viewing conditions of the study's other readings: a second set is a fault.
+    series : mapping of str to (instrument, geometry, illuminant, observer), optional
+        Viewing conditions of the study's other readings by the name of their series ("" for its own): a second set in one
+        series is a fault.
     protocols : collection of str, optional
         Known rub protocols; None takes any.
     taken : collection of str
@@ -134,8 +137,8 @@ def read_form(
     (31.5, ('C4',))
     """
     _check_kind(kind)
-    table = read_table(text)
-    return _read(Reader(kind, file, study, table, today, date_order, parse, plan, series, protocols, taken))
+    table = text if isinstance(text, Table) else read_table(text)
+    return _read(Reader(kind, file, study, table, today, date_order, parse, plan, series or {}, protocols, taken))
 
 
 def read_entry(
@@ -148,7 +151,7 @@ def read_entry(
     *,
     place: str = "command line",
     parse: Parse = parse_setting,
-    series: Series | None = None,
+    series: Mapping[str, Series] | None = None,
     protocols: Collection[str] | None = None,
     taken: Collection[str] = (),
 ) -> FormReading:
@@ -162,7 +165,7 @@ def read_entry(
         named.setdefault(needed, "")
     row = Row(None, tuple(named.values()), named)
     table = Table(";", header=tuple(named), names=tuple(named), rows=(row,))
-    reader = Reader(kind, place, study, table, today, date_order, parse, plan, series, protocols, taken)
+    reader = Reader(kind, place, study, table, today, date_order, parse, plan, series or {}, protocols, taken)
     return _read(reader, typed=True)
 
 

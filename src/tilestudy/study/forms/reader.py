@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TypeVar
@@ -19,6 +19,7 @@ from tilestudy.study.records import Batch, Factor, Plan, Setting, Study, Tile
 
 Parse = Callable[[str, Factor], Setting]
 Series = tuple[str, str, str, str]
+"""Instrument, geometry, illuminant and observer: one in a series of readings."""
 T = TypeVar("T")
 Default = TypeVar("Default")
 
@@ -62,7 +63,7 @@ class Reader:
     date_order: DateOrder
     parse: Parse
     plan: Plan
-    series: Series | None = None
+    series: Mapping[str, Series] = field(default_factory=dict)
     protocols: Collection[str] | None = None
     taken: Collection[str] = ()
     wide: tuple[str, ...] = ()
