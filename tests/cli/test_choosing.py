@@ -38,11 +38,13 @@ def test_choose_says_what_is_right_the_choice_and_what_each_wish_costs(run: Run,
         assert part in told
     assert (tmp_path / "reports" / "plaques" / "trade-off.svg").read_bytes().startswith(b"<?xml")
     found = json.loads(run("choose", "plaques", "--json").stdout)
-    assert set(found) == {"study", "stage", "right", "options", "prices", "wishes", "sentences"}
+    assert set(found) == {"study", "stage", "series", "right", "options", "prices", "wishes", "sentences"}
     for option in found["options"]:
         assert option["low"] <= option["chance"] <= option["high"]
         assert 0.9 <= option["settings"]["strength"] <= 9
         assert 10 <= option["settings"]["dip_time"] <= 94.001
+    wrong = run("drivers", "plaques", "--series", "tray")
+    assert (wrong.exit_code, 'has no colour readings of a series "tray"' in wrong.output) == (2, True)
 
 
 def test_wishes_of_the_study_file_weigh_with_being_right(run: Run, entered: Path) -> None:

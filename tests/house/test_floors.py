@@ -9,7 +9,7 @@ SRC = Path(__file__).parents[2] / "src" / "tilestudy"
 FLOORS = [
     {"errors", "study"},
     {"colour"},
-    {"design", "analysis", "trade"},
+    {"design", "analysis", "trade", "tray"},
     {"store", "photo", "paper"},
     {"outcomes"},
     {"studio"},
@@ -17,7 +17,7 @@ FLOORS = [
     {"__main__"},
 ]
 LEVEL = {room: level for level, rooms in enumerate(FLOORS) for room in rooms}
-PURE = ("study", "colour", "design", "analysis")
+PURE = ("study", "colour", "design", "analysis", "tray")
 IMPURE_MODULES = {"sqlite3", "sqlite_utils", "click", "typst", "random", "time", "os", "pathlib", "shutil", "tempfile"}
 IMPURE_CALLS = {"open", "print", "input"}
 MODULES = sorted(SRC.rglob("*.py"))

@@ -8,10 +8,10 @@ from __future__ import annotations
 import sys
 from io import TextIOWrapper
 
-from tilestudy.cli import choosing, demo, extend, prepare, record, results
+from tilestudy.cli import choosing, demo, extend, photo, prepare, record, results, tray
 from tilestudy.cli.app import cli
 
-__all__ = ["choosing", "cli", "demo", "extend", "main", "prepare", "record", "results"]
+__all__ = ["choosing", "cli", "demo", "extend", "main", "photo", "prepare", "record", "results", "tray"]
 
 
 def main() -> None:

@@ -11,11 +11,14 @@ from tilestudy.errors import WrongRequestError
 @cli.command()
 @click.argument("name")
 @click.option("--stage", help="Stage of the colour readings.  [default: the study's]")
+@click.option("--series", help="Name of the series of colour readings.  [default: the study's own]")
 @click.option("--wishes", is_flag=True, help="Weigh every [[wish]] of the study file as well.")
 @click.option("--chart/--no-chart", default=True, show_default=True, help="Draw closeness against durability.")
 @click.option("--json", "as_json", is_flag=True, help="Print the choice as JSON.")
 @click.pass_context
-def choose(ctx: click.Context, name: str, stage: str | None, wishes: bool, chart: bool, as_json: bool) -> None:
+def choose(
+    ctx: click.Context, name: str, stage: str | None, series: str | None, wishes: bool, chart: bool, as_json: bool
+) -> None:
     """Choose the settings most likely to give the wanted colour and to survive the rub test.
 
     Only settings within what the tiles covered are looked at.
@@ -24,7 +27,7 @@ def choose(ctx: click.Context, name: str, stage: str | None, wishes: bool, chart
     """
     studio = studio_of(ctx)
     with bar("Choosing") as progress:
-        choice = studio.choose(name, stage=stage, by_wishes=wishes, progress=progress)
+        choice = studio.choose(name, stage=stage, by_wishes=wishes, series=series, progress=progress)
     if as_json:
         tell_json(choice.as_dict())
         return
@@ -40,6 +43,7 @@ def choose(ctx: click.Context, name: str, stage: str | None, wishes: bool, chart
 @click.argument("name")
 @click.option("--option", type=int, help="Which of the settings that choose gives.  [default: 1]")
 @click.option("--at", "at", multiple=True, metavar="FACTOR=SETTING", help="Settings of your own; others as chosen.")
+@click.option("--series", help="Name of the series of colour readings.  [default: the study's own]")
 @click.option("--wishes", is_flag=True, help="Choose by every [[wish]] of the study file as well.")
 @click.option("--tiles", type=click.IntRange(1, 200), help="How many confirmation tiles.  [default: 4]")
 @click.option("--batches", type=click.IntRange(1, 50), help="In how many fresh batches.  [default: 2]")
@@ -51,6 +55,7 @@ def confirm(
     name: str,
     option: int | None,
     at: tuple[str, ...],
+    series: str | None,
     wishes: bool,
     tiles: int | None,
     batches: int | None,
@@ -85,6 +90,7 @@ def confirm(
                 tiles=tiles,
                 batches=batches,
                 by_wishes=wishes,
+                series=series,
                 progress=progress,
             )
     if as_json:
@@ -104,18 +110,28 @@ def confirm(
 @click.option("--tiles", type=click.IntRange(1, 200), required=True, help="How many tiles.")
 @click.option("--batches", type=click.IntRange(1, 50), help="In how many fresh batches.")
 @click.option("--option", type=int, default=1, show_default=True, help="Near which of the settings that choose gives.")
+@click.option("--series", help="Name of the series of colour readings.  [default: the study's own]")
 @click.option("--look", is_flag=True, help="Say what they would buy, and add nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print the grown plan as JSON, as plan does.")
 @click.pass_context
 def next_(
-    ctx: click.Context, name: str, tiles: int, batches: int | None, option: int, look: bool, as_json: bool
+    ctx: click.Context,
+    name: str,
+    tiles: int,
+    batches: int | None,
+    option: int,
+    series: str | None,
+    look: bool,
+    as_json: bool,
 ) -> None:
     """Add the tiles that would teach most about what is undecided: near the choice, or what could not be told apart.
 
     Example: tilestudy next plaques --tiles 6 --batches 2
     """
     with bar("Choosing") as progress:
-        done = studio_of(ctx).next(name, tiles=tiles, batches=batches, option=option, look=look, progress=progress)
+        done = studio_of(ctx).next(
+            name, tiles=tiles, batches=batches, option=option, look=look, series=series, progress=progress
+        )
     if as_json:
         tell_json(done.report.as_dict())
         return

@@ -152,15 +152,13 @@ def _done(
             f"{count(len(found.tiles), 'tile')} in {count(len(plan.batches), found.word)}, {count(sessions, 'session')}{_when(made_on)}",
         )
     )
-    here = [one for one in readings if one.stage == found.stage]
+    here = [one for one in readings if (one.stage, one.series) == (found.stage, found.series.name)]
     if here:
         spots = max(one.spot for one in here)
-        how = ", ".join(part for part in (here[0].instrument, here[0].geometry) if part) or "instrument not stated"
-        light = f"{here[0].illuminant}, {here[0].observer}°"
         facts.append(
             Fact(
                 "Colour",
-                f"{found.stage} tiles, {count(spots, 'spot')} each, {how}, {light}{_when([r.on for r in here])}",
+                f"{found.stage} tiles, {count(spots, 'spot')} each, {found.series.told()}{_when([r.on for r in here])}",
             )
         )
     if rubs and study.rub:

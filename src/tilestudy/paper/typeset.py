@@ -1,4 +1,4 @@
-"""Bench pack and handout as tagged PDF (PDF/UA-1, ISO 14289-1), by the typst wheel.
+"""Bench pack, tray sheets and handout as tagged PDF (PDF/UA-1, ISO 14289-1), by the typst wheel.
 
 The templates (`*.typ` here) get their text as JSON, so that nothing a user wrote can act as markup. Only the Inter
 faces in `fonts/` are used; system fonts are ignored and the document's date is an argument, so the same content gives
@@ -21,6 +21,7 @@ import typst
 
 from tilestudy.errors import TilestudyError, WrongRequestError
 from tilestudy.paper.content import PAPERS, BenchPack, Handout, Masthead, Paper
+from tilestudy.paper.tray_sheet import TraySheets
 
 T = TypeVar("T")
 
@@ -62,6 +63,14 @@ def bench_pack(content: BenchPack, paper: Paper = "a4") -> bytes:
         Typesetting failed.
     """
     return _pdf(_compiler("bench_pack.typ", _plain(content), content.masthead, paper), content.masthead)
+
+
+def tray_sheets(content: TraySheets, paper: Paper = "a4") -> bytes:
+    """Typeset tray sheets, a page each; the same content gives the same bytes on any day.
+
+    Parameters, return and errors are those of `bench_pack`.
+    """
+    return _pdf(_compiler("tray.typ", _plain(content), content.masthead, paper), content.masthead)
 
 
 def handout(content: Handout, paper: Paper = "a4") -> bytes:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from tilestudy.studio.choosing import Choosing
 from tilestudy.studio.packing import Packing
-from tilestudy.studio.recording import Recording
+from tilestudy.studio.photographing import Photographing
+from tilestudy.studio.trays import Trays
 
 
-class Studio(Packing, Choosing, Recording):
+class Studio(Packing, Choosing, Photographing, Trays):
     """A studio's folder and what can be done with it.
 
     Parameters

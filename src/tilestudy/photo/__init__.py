@@ -1,0 +1,1 @@
+"""A photo of a tray to the colours of its tiles. Needs the extra `photo` (opencv)."""
