@@ -45,6 +45,8 @@ class ResponseSpec:
         How a sentence names it, where not by its label: "the difference from dark brown".
     of_colour : bool
         True when the values come from colour readings.
+    scale_error : float
+        Share of a change by which the measurement itself may have it too large or too small (half-width of the range).
     """
 
     name: str
@@ -57,6 +59,7 @@ class ResponseSpec:
     better: Literal["higher", "lower", ""] = ""
     called: str = ""
     of_colour: bool = False
+    scale_error: float = 0.0
 
     @property
     def spoken(self) -> str:

@@ -13,17 +13,22 @@ from typing import Any
 import pandas as pd
 
 from tilestudy.analysis.colour.as_one import ColourFindings
-from tilestudy.analysis.colour.responses import CHROMA_EXPLAINED, MOTTLE_EXPLAINED
+from tilestudy.analysis.colour.responses import CHROMA_EXPLAINED, MOTTLE_BY_PHOTO, MOTTLE_EXPLAINED
+from tilestudy.analysis.colour.series import Series
 from tilestudy.analysis.findings import ResponseFindings
 from tilestudy.analysis.numbers import significant
 from tilestudy.analysis.trust.lenth import Unreplicated
 from tilestudy.analysis.trust.records import Trust
 from tilestudy.analysis.trust.wording import study_sentences
 from tilestudy.analysis.wear.agreement import Agreement
+from tilestudy.analysis.wear.photo_grades import PhotoGrades
 from tilestudy.colour.names import name_of
 from tilestudy.study.language import capital, listed
 from tilestudy.study.records import Lab, Plan, Setting, Study
 from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
+
+MainColour = tuple[float, float, float, float]
+"""One of a tile's main colours as a photo shows them: CIE L*, a*, b* and its share of the tile."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +36,8 @@ class TileSeen:
     """One tile as it came out.
 
     Settings as made; mean colour or None; median grade by rub condition; passed or not, None while not rubbed;
-    `distance` from the target (CIEDE2000, or L* where the wish is "as dark as possible"); mean of each declared response.
+    `distance` from the target (CIEDE2000, or L* where the wish is "as dark as possible"); mean of each declared response;
+    `colours`: its main ones, the largest first, where a photo sees two or more.
     """
 
     tile: str
@@ -43,6 +49,7 @@ class TileSeen:
     distance: float | None
     reference: bool = False
     values: Mapping[str, float] = field(default_factory=dict)
+    colours: tuple[MainColour, ...] = ()
 
 
 BESIDE = ("chroma", "mottle", "drift_L", "drift", "stage")
@@ -87,6 +94,10 @@ class StudyFindings:
         How far scorers agree, by the name of the response.
     single : mapping of str to Unreplicated
         Responses judged by Lenth's method, since nothing was made twice.
+    series : Series
+        How the colours were measured.
+    cloths : mapping of str to PhotoGrades
+        Cloths graded by photo beside the scorers, by the name of the rub response.
     """
 
     study: Study
@@ -104,6 +115,8 @@ class StudyFindings:
     trusts: Mapping[str, Trust] = field(default_factory=dict)
     agreements: Mapping[str, Agreement] = field(default_factory=dict)
     single: Mapping[str, Unreplicated] = field(default_factory=dict)
+    series: Series = field(default_factory=Series)
+    cloths: Mapping[str, PhotoGrades] = field(default_factory=dict)
 
     def told(self) -> list[str]:
         """Names of the responses told in full: not a* and b*, which stand in the table, nor what was looked at in vain."""
@@ -123,8 +136,12 @@ class StudyFindings:
                 continue
             one = self.responses[name]
             agreed = self.agreements[name].sentences() if name in self.agreements else ()
-            explained = (EXPLAINED[name],) if name in EXPLAINED else ()
-            found.append(Block(heading(one), (*explained, *one.sentences, *agreed)))
+            graded = self.cloths[name].sentences() if name in self.cloths else ()
+            found.append(Block(heading(one), (*self._explained(name), *one.sentences, *agreed, *graded)))
+        if alone := [
+            cloth for name, one in self.cloths.items() if name not in self.responses for cloth in one.sentences()
+        ]:
+            found.append(Block("Cloths graded by photo", tuple(alone)))
         found += [
             Block(f"{capital(lone.spec.label)}: nothing was made twice", lone.sentences())
             for lone in self.single.values()
@@ -137,6 +154,12 @@ class StudyFindings:
         found.append(Block("What to keep in mind", tuple(self.unknown())))
         return [block for block in found if block.sentences]
 
+    def _explained(self, name: str) -> tuple[str, ...]:
+        """Say what a response is that nobody asked for by name."""
+        if name == "mottle" and self.series.mottle_by_photo:
+            return (MOTTLE_BY_PHOTO,)
+        return (EXPLAINED[name],) if name in EXPLAINED else ()
+
     def colour_sentences(self) -> list[str]:
         """Say how far each factor moves the colour as one thing, then what lightness does; a* and b* stand in the table."""
         whole = self.colour.sentences() if self.colour is not None else []
@@ -146,11 +169,18 @@ class StudyFindings:
         """Say which tiles, batches or zones make the models doubtful, each once."""
         return list(study_sentences(list(self.trusts.values())))
 
+    @property
+    def measured(self) -> bool:
+        """True when colours were read."""
+        return any(tile.lab is not None for tile in self.tiles)
+
     def best_sentences(self) -> list[str]:
         """Say which tile came nearest the wish among those that pass, and with which settings."""
         study = self.study
         if study.target is None and study.rub is None:
             return []
+        if self.series.relative:
+            return []  # nobody knows how near any tile is
         if self.best is None:
             if study.rub is None or not any(tile.grades for tile in self.tiles):
                 return []
@@ -165,6 +195,9 @@ class StudyFindings:
             graded = listed([f"{plain_number(grade)} {condition}" for condition, grade in best.grades.items()])
             passing = f"; {plain_number(study.rub.passing)} or better passes" if study.rub else ""
             sentences.append(f"Its median rub grade is {graded}{passing}.")
+        if len(best.colours) > 1:
+            parts = [f"{name_of(one[:3])} ({100 * one[3]:.0f} %)" for one in best.colours]
+            sentences.append(f"It is not of one colour: {listed(parts)} in the photo.")
         sentences.append(
             "One tile is one tile: make it again in a fresh " + self.word + " before you call it a recipe."
         )
@@ -179,14 +212,17 @@ class StudyFindings:
         if target.darkest:
             return f"the darkest that passes, L* {tile.lab[0]:.0f}, {name}"
         inside = "within" if (tile.distance or 0) <= target.tolerance else "outside"
+        error = self.series.error or 0.0
+        unsure = f" (the measurement's own error of about {plain_number(error, 2)} may decide that)"
         return (
             f"{name}, {plain_number(tile.distance or 0.0, 2)} CIEDE2000 from the wanted {target.asked}, {inside} the "
             f"tolerance of {plain_number(target.tolerance)}"
+            f"{unsure if abs((tile.distance or 0.0) - target.tolerance) < error else ''}"
         )
 
     def unknown(self) -> list[str]:
         """Say what these tiles do not tell."""
-        said = list(self.not_yet) + list(self.notes)
+        said = [*(self.series.sentences() if self.measured else ()), *self.not_yet, *self.notes]
         if self.colour is not None:
             said += self.colour.cautions()
         for one in self.responses.values():
@@ -265,6 +301,7 @@ class StudyFindings:
         return {
             "study": self.study.name,
             "stage": self.stage,
+            "series": self.series.as_dict() if self.measured else None,
             "factors": [
                 {"name": f.name, "unit": f.unit, "shown": f.shown, "set_per": f.set_per, "spacing": f.spacing}
                 for f in self.study.factors
@@ -272,6 +309,7 @@ class StudyFindings:
             "responses": {name: one.as_dict() for name, one in self.responses.items()},
             "colour": None if self.colour is None else self.colour.as_dict(),
             "agreement": {name: one.as_dict() for name, one in self.agreements.items()},
+            "cloths": {name: one.as_dict() for name, one in self.cloths.items()},
             "look_again": self.look_again(),
             "best": None if self.best is None else {"tile": self.best.tile, "settings": dict(self.best.settings)},
             "not_known": self.unknown(),

@@ -26,6 +26,7 @@ from itertools import combinations
 import numpy as np
 
 from tilestudy.analysis import noise_wording, wording
+from tilestudy.analysis.colour.photo_error import widened
 from tilestudy.analysis.findings import (
     ALPHA,
     LEAST_DF,
@@ -168,7 +169,14 @@ class Work:
             found = replace(found, value=0.0)
         if self.fit.perfect or (found.ddf is not None and found.ddf < LEAST_DF):
             found = Estimate(found.value)
-        return rescaled(found, self.scale)
+        return self._measured(rescaled(found, self.scale))
+
+    def _measured(self, found: Estimate) -> Estimate:
+        """Widen a range by what the measurement itself may be off."""
+        if not self.spec.scale_error or found.low is None or found.high is None:
+            return found
+        low, high = widened(found.value, found.low, found.high, self.spec.scale_error)
+        return replace(found, low=low, high=high)
 
     def ends(self, coding: Coding) -> list[tuple[Setting, Setting]]:
         """Pairs of settings an effect is told between: the ends of a scale, or each pair of named levels."""

@@ -34,6 +34,7 @@ class Choosing(Planning):
         *,
         stage: str | None = None,
         by_wishes: bool = False,
+        series: str | None = None,
         progress: Progress = no_progress,
     ) -> Choice:
         """Choose the settings most likely right over the studied region."""
@@ -41,7 +42,7 @@ class Choosing(Planning):
 
         from tilestudy.analysis.choice.choice import choose
 
-        found = self.drivers(name, stage, lambda share: progress(0.6 * share))
+        found = self.drivers(name, stage, lambda share: progress(0.6 * share), series=series)
         return choose(found, np.random.default_rng(SEED), by_wishes)
 
     def trade_off_chart(self, choice: Choice) -> Path | None:
@@ -60,6 +61,7 @@ class Choosing(Planning):
         tiles: int | None = None,
         batches: int | None = None,
         by_wishes: bool = False,
+        series: str | None = None,
         progress: Progress = no_progress,
     ) -> Confirming:
         """Plan confirmation tiles for an option of `choose`, or for settings given, and keep what is claimed of them."""
@@ -79,7 +81,7 @@ class Choosing(Planning):
             raise nothing_right
         self._check_growing(plan, name)
         typed = self._settings(study, settings or {})
-        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share), series=series)
         choice = choose(found, np.random.default_rng(SEED), by_wishes)
         if not choice.right.asks:
             raise nothing_right
@@ -98,7 +100,9 @@ class Choosing(Planning):
 
         def claimed(tiles: Sequence[Tile]) -> Claim:
             codes = tuple(tile.code for tile in tiles)
-            kept.append(Claim(chosen, choice.right, choice.stage, choice.conditions, codes, self.today))
+            kept.append(
+                Claim(chosen, choice.right, choice.stage, choice.conditions, codes, self.today, choice.series.name)
+            )
             return kept[0]
 
         added = self._add(study, plan, asked, claimed=claimed)
@@ -132,12 +136,14 @@ class Choosing(Planning):
         records = self._records(study.name)
         return [compare(claim, outcomes_of(study, plan, claim, *records)) for claim in claims]
 
-    def handout(self, name: str, paper: Paper | None = None, progress: Progress = no_progress) -> Path:
+    def handout(
+        self, name: str, paper: Paper | None = None, progress: Progress = no_progress, *, series: str | None = None
+    ) -> Path:
         """Print the handout and return its path."""
         from tilestudy.paper.from_findings import handout_content
         from tilestudy.paper.typeset import handout
 
-        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share), series=series)
         made, _, readings, _, rubs = self._records(name)
         settings = self.settings()
         content = handout_content(
@@ -160,6 +166,7 @@ class Choosing(Planning):
         batches: int | None = None,
         option: int = 1,
         look: bool = False,
+        series: str | None = None,
         progress: Progress = no_progress,
     ) -> Extended:
         """Add the tiles that would teach most about what is undecided: near the choice, and what could not be told apart."""
@@ -170,7 +177,7 @@ class Choosing(Planning):
 
         study, plan = self.planned(name)
         self._check_growing(plan, name)
-        found = self.drivers(name, progress=lambda share: progress(0.6 * share))
+        found = self.drivers(name, progress=lambda share: progress(0.6 * share), series=series)
         near: list[Mapping[str, Setting]] = []
         with suppress(NotEnoughError):  # without a choice yet, what could not be told apart is left
             near = [_numbered(choose(found, np.random.default_rng(SEED)).all_options(), option).settings]

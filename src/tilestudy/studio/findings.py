@@ -12,10 +12,12 @@ from tilestudy.errors import (
 )
 from tilestudy.study.records import (
     STAGES,
+    Cloth,
     study_as_planned,
 )
 
 if TYPE_CHECKING:
+    from tilestudy.analysis.colour.between import Changes
     from tilestudy.analysis.study_findings import StudyFindings
 
 from tilestudy.studio.folder import Folder
@@ -25,8 +27,18 @@ from tilestudy.study.progress import Progress, no_progress
 class Findings(Folder):
     """Says what the tiles tell, and prints it."""
 
-    def drivers(self, name: str, stage: str | None = None, progress: Progress = no_progress) -> StudyFindings:
-        """Analyse everything recorded: which factors drive colour, durability and the declared responses."""
+    def drivers(
+        self,
+        name: str,
+        stage: str | None = None,
+        progress: Progress = no_progress,
+        *,
+        series: str | None = None,
+    ) -> StudyFindings:
+        """Analyse everything recorded: which factors drive colour, durability and the declared responses.
+
+        Colours are those of one series: the study's own, or the one named.
+        """
         from tilestudy.analysis.find import find
 
         if stage is not None and stage not in STAGES:
@@ -38,12 +50,35 @@ class Findings(Folder):
         ]
         study = replace(study, factors=tuple(factors))
         records = self._records(name)
-        there = sorted({one.stage for one in records[2]}, key=STAGES.index)
+        read = [one for one in records[2] if not series or one.series == series]
+        there = sorted({one.stage for one in read}, key=STAGES.index)
         if stage is not None and there and stage not in there:
             raise NotEnoughError(
                 f"{name} has no colour readings of {stage} tiles. There are some of: {', '.join(there)}."
             )
-        return find(study, plan, self.word(study), *records, stage=stage, progress=progress)
+        return find(
+            study,
+            plan,
+            self.word(study),
+            *records,
+            stage=stage,
+            progress=progress,
+            cloths=self._cloths(name),
+            series=series,
+        )
+
+    def _cloths(self, name: str) -> list[Cloth]:
+        with self.book() as book:
+            return [kept.record for kept in book.current(name, "cloths") if isinstance(kept.record, Cloth)]
+
+    def colour_change(self, name: str, first: str, second: str, series: str = "") -> Changes:
+        """Return how far each tile's colour moved between two stages: its grade of change in colour, ISO 105-A05."""
+        from tilestudy.analysis.colour.between import changes
+
+        _, plan = self.planned(name)
+        gone = self._spoiled(name)
+        codes = [tile.code for tile in plan.tiles if tile.code not in gone]
+        return changes(name, codes, self._records(name)[2], first.casefold(), second.casefold(), series)
 
     def charts(self, found: StudyFindings) -> list[Path]:
         """Draw the charts of the findings as SVG files and return their paths."""

@@ -7,7 +7,7 @@ chance of being right is then one wish among them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from tilestudy.analysis.choice.desirability import met, overall
 from tilestudy.analysis.choice.region import gap
 from tilestudy.analysis.choice.surface import surface_of
 from tilestudy.analysis.choice.surface_wording import shape_told
+from tilestudy.analysis.colour.series import Series
 from tilestudy.analysis.findings import ResponseFindings
 from tilestudy.analysis.model import CodedModel
 from tilestudy.analysis.study_findings import StudyFindings, TileSeen
@@ -57,6 +58,8 @@ class Choice:
     notes : tuple of str
     tiles : tuple of TileSeen
         As they came out, for the chart.
+    series : Series
+        How their colours were measured.
     """
 
     study: Study
@@ -72,6 +75,7 @@ class Choice:
     shape: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     tiles: tuple[TileSeen, ...] = ()
+    series: Series = field(default_factory=Series)
 
     @property
     def hopeful(self) -> bool:
@@ -153,6 +157,7 @@ class Choice:
         return {
             "study": self.study.name,
             "stage": self.stage,
+            "series": self.series.as_dict() if self.right.asks_colour else None,
             "right": {
                 "lab": None if self.right.lab is None else list(self.right.lab),
                 "darkest": self.right.darkest,
@@ -216,6 +221,13 @@ def evidence_of(found: StudyFindings, by_wishes: bool = False) -> tuple[Evidence
                 f"told as if it moved nothing: make further {plural(found.word)}."
             )
     wants_colour = study.target is not None and lab_model is not None
+    if wants_colour and found.series.relative:
+        raise NotEnoughError(
+            f"The {found.stage} colours of {study.name} come from a photo without reference patches: it tells tiles of that photo "
+            "apart, but not which colour they have, so no settings can be chosen by it. Photograph the tray again with reference "
+            f'patches in it ("tilestudy photo {study.name} PHOTO --references FILE"; a grey card at least), or measure the tiles '
+            f'with an instrument ("tilestudy colour {study.name}").'
+        )
     if study.target is not None and lab_model is None:
         notes.append("No colours can be judged yet, so the wanted colour is left out.")
     wished = [found.responses[wish.of] for wish in study.wishes if wish.of in found.responses] if by_wishes else []
@@ -233,7 +245,30 @@ def evidence_of(found: StudyFindings, by_wishes: bool = False) -> tuple[Evidence
         tiles = found.made.loc[found.made["tile"].isin(sorted(with_results))]
     along = found.colour.stages if wants_colour and found.colour is not None else None
     known = tiles.loc[tiles[list(model.codings)].notna().all(axis=1)]
-    return Evidence(study, known.reset_index(drop=True), model, right, judges, along), tuple(conditions), notes
+    if wants_colour:
+        notes += _measured_how(found)
+    error = found.series.error if wants_colour else None
+    return Evidence(study, known.reset_index(drop=True), model, right, judges, along, error), tuple(conditions), notes
+
+
+def _measured_how(found: StudyFindings) -> list[str]:
+    """Say what the measurement of the colours means for a choice, where it does."""
+    series, target = found.series, found.study.target
+    said = []
+    if series.name:
+        said.append(f'Colours are those of series "{series.name}".')
+    if series.error is not None and target is not None and target.lab is not None:
+        error = plain_number(series.error, 2)
+        said.append(
+            f"Colours were measured to about {error} CIEDE2000{', with a grey card only' if series.coarse else ''}; these chances "
+            f"are of the true colour and have that in them{'.' if series.error < target.tolerance / 2 else _MEASURE_BETTER}"
+        )
+    return said
+
+
+_MEASURE_BETTER = (
+    ". It is a good part of the tolerance: reference patches in the photo, or an instrument, would make them surer."
+)
 
 
 def _nothing_to_choose_by(study: Study) -> str:
@@ -313,6 +348,7 @@ def choose(found: StudyFindings, rng: np.random.Generator, by_wishes: bool = Fal
         _shape(found, chooser),
         tuple(notes),
         found.tiles,
+        found.series,
     )
 
 

@@ -121,6 +121,10 @@ class Evidence:
     right : Right
     judges : mapping of str to (CodedModel, Judge)
         By rub condition.
+    along : Stages or None
+        The path through the tiles' colours.
+    error : float or None
+        Median CIEDE2000 error of the colour measurement itself.
     """
 
     study: Study
@@ -129,6 +133,7 @@ class Evidence:
     right: Right
     judges: Mapping[str, tuple[CodedModel, Judge]] = field(default_factory=dict)
     along: Stages | None = None
+    error: float | None = None
 
 
 class Chooser:
@@ -143,7 +148,9 @@ class Chooser:
         self.rows = code(model, self.settings)
         self.right = evidence.right
         if self.right.asks_colour:
-            self.fit = fit_colours(evidence.tiles, model, luck(evidence.tiles), evidence.along)
+            # "as dark as possible" compares tiles with tiles, which share the error: only a wanted colour meets it
+            error = None if self.right.lab is None else evidence.error
+            self.fit = fit_colours(evidence.tiles, model, luck(evidence.tiles), evidence.along, error)
             if self.right.lab is None:
                 self.right = replace(self.right, darkest=float(self.fit.mean(self.rows)[:, 0].min()))
         self._coded = self._for_judges(self.settings)

@@ -2,7 +2,8 @@
 
 Along the path, the settings push a tile's stage and luck moves the stage; the colour is where the path has got to, give or
 take what the tiles stray from it. Channel by channel, L*, a* and b* are each a curved surface over the settings, with luck
-of their own. The path is taken where the settings foretell colours of tiles left out better through it.
+of their own. The path is taken where the settings foretell colours of tiles left out better through it. Where colours come
+from photos, each truth has an error of the measurement as well, which all its tiles share.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import pandas as pd
 from tilestudy.analysis.choice.chance import Colours
 from tilestudy.analysis.choice.vector import Draws, VectorFit, fit_vector
 from tilestudy.analysis.colour.path import LEAST_ALONG, ColourPath, Stages
+from tilestudy.analysis.colour.photo_error import covariance
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel
 
@@ -45,6 +47,24 @@ class PathTruths:
         """Colours (n, Q, 3) of new tiles at a coded row (p,); `nodes` (Q, 4) is their luck."""
         stage = self.draws.means(row[None]) + self.draws.luck(nodes[:, :1])
         return np.asarray(self.curve.at(stage[..., 0]) + nodes[:, 1:] @ self.curve.stray.T)
+
+
+@dataclass(frozen=True)
+class MeasuredTruths:
+    """Plausible truths behind measured colours: what was measured, less an error that all tiles of a truth share.
+
+    `error` is the median CIEDE2000 of it; `shared` (n, 3) are standard normal numbers, one error a truth.
+    """
+
+    measured: Colours
+    error: float
+    shared: Array
+
+    def new_tiles(self, row: Array, nodes: Array) -> Array:
+        """True colours (n, Q, 3) of new tiles at a coded row (p,); `nodes` (Q, 4) is their luck."""
+        tiles = self.measured.new_tiles(row, nodes)
+        root = np.linalg.cholesky(covariance(tiles.mean(axis=(0, 1)), self.error))
+        return np.asarray(tiles - (self.shared @ root.T)[:, None, :])
 
 
 @dataclass(frozen=True)
@@ -79,15 +99,22 @@ def curve_of(path: ColourPath, lab: Array) -> Curve:
 
 @dataclass(frozen=True)
 class ColourModel:
-    """Colours of tiles, fitted: along a path where `curve` is given, else channel by channel."""
+    """Colours of tiles, fitted: along a path where `curve` is given, else channel by channel.
+
+    `error` is the median CIEDE2000 error of the measurement itself, None where there is none to speak of.
+    """
 
     fit: VectorFit
     curve: Curve | None = None
+    error: float | None = None
 
     def truths(self, rng: np.random.Generator, n: int) -> Colours:
         """Draw n plausible truths."""
         draws = self.fit.draws(rng, n)
-        return ChannelTruths(draws) if self.curve is None else PathTruths(draws, self.curve)
+        truths: Colours = ChannelTruths(draws) if self.curve is None else PathTruths(draws, self.curve)
+        if self.error is None:
+            return truths
+        return MeasuredTruths(truths, self.error, rng.standard_normal((n, 3)))
 
     def mean(self, rows: Array) -> Array:
         """Middle colours (m, 3) at coded rows (m, p)."""
@@ -96,7 +123,11 @@ class ColourModel:
 
 
 def fit_colours(
-    tiles: pd.DataFrame, model: CodedModel, groups: Mapping[str, Array], along: Stages | None
+    tiles: pd.DataFrame,
+    model: CodedModel,
+    groups: Mapping[str, Array],
+    along: Stages | None,
+    error: float | None = None,
 ) -> ColourModel:
     """Fit the colours of tiles.
 
@@ -109,11 +140,13 @@ def fit_colours(
         Sources of luck.
     along : Stages or None
         The path through the tiles' colours, where there is one.
+    error : float, optional
+        Median CIEDE2000 error of the measurement itself; it widens what is told of true colours.
     """
     rows = model.matrix(tiles)
     held = [column for term in model.terms if term.kind != "main" for column in term.columns]
     lab = tiles[["L", "a", "b"]].to_numpy(dtype=float)
     if along is None or along.path.along < LEAST_ALONG or along.stage_foretold < along.colour_foretold:
-        return ColourModel(fit_vector(lab, rows, groups, held))
+        return ColourModel(fit_vector(lab, rows, groups, held), None, error)
     stage = 100.0 * along.path.stages[:, None]
-    return ColourModel(fit_vector(stage, rows, groups, held), curve_of(along.path, lab))
+    return ColourModel(fit_vector(stage, rows, groups, held), curve_of(along.path, lab), error)

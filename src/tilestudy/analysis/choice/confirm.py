@@ -53,6 +53,8 @@ class Claim:
     tiles : tuple of str
         Codes of the confirmation tiles.
     stated_on : date
+    series : str
+        Name of the series of colour readings that count; "" for the study's own.
     """
 
     option: Option
@@ -61,6 +63,7 @@ class Claim:
     conditions: tuple[str, ...]
     tiles: tuple[str, ...]
     stated_on: date
+    series: str = ""
 
     def sentences(self, study: Study) -> list[str]:
         """Say what is claimed."""
@@ -84,6 +87,7 @@ class Claim:
             "conditions": list(self.conditions),
             "tiles": list(self.tiles),
             "stated_on": self.stated_on.isoformat(),
+            "series": self.series,
         }
 
 
@@ -113,18 +117,23 @@ def claim_from(kept: Mapping[str, Any]) -> Claim:
         tuple(kept["conditions"]),
         tuple(kept["tiles"]),
         date.fromisoformat(kept["stated_on"]),
+        kept.get("series", ""),
     )
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a confirmation tile came out: its batch, its mean colour or None, and its median grade by condition."""
+    """How a confirmation tile came out: its batch, its mean colour or None, and its median grade by condition.
+
+    `error` is the median CIEDE2000 error of the colour's measurement, None where there is none to speak of.
+    """
 
     tile: str
     batch: str
     lab: Lab | None
     grades: Mapping[str, float]
     on: date | None = None
+    error: float | None = None
 
 
 @dataclass(frozen=True)
@@ -144,6 +153,8 @@ class Confirmation:
     low, high : float
         90 % range of the true share, from these tiles alone.
     verdict : "confirmed", "not confirmed", "undecided" or "waiting"
+    near_limit : tuple of str
+        Judged tiles nearer to the limit of the tolerance than their colour was measured.
     """
 
     claim: Claim
@@ -158,6 +169,7 @@ class Confirmation:
     verdict: Verdict
     mean: Lab | None = None
     made: tuple[date, ...] = ()
+    near_limit: tuple[str, ...] = ()
 
     def sentences(self, study: Study, word: str) -> list[str]:
         """Say what was claimed, what came of it, and what follows."""
@@ -189,6 +201,12 @@ class Confirmation:
                 f"single tiles {option.lab_low[0]:.0f} to {option.lab_high[0]:.0f}."
             )
         said.append(self._conclusion(word))
+        if self.near_limit:
+            which = listed(self.near_limit)
+            said.append(
+                f"The photo's own error may decide whether {which} {'has' if len(self.near_limit) == 1 else 'have'} the right colour, "
+                "and all tiles of a photo share it: measure with an instrument, or with more reference patches, to be sure."
+            )
         if self.missing:
             said.append(f"Still without all that is wanted: {listed(self.missing)}.")
         return said
@@ -282,6 +300,13 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
         verdict = "not confirmed"
     elif k >= LEAST_TILES and batches >= LEAST_BATCHES and s >= RIGHT_SHARE * k:
         verdict = "confirmed"
+    close = tuple(
+        one.tile
+        for one in judged
+        if right.lab is not None
+        and one.lab is not None
+        and abs(float(right.off(one.lab)) - right.tolerance) < (one.error or 0.0)
+    )
     labs = [one.lab for one in judged if one.lab is not None]
     mean = lab_of(np.mean(labs, axis=0)) if labs else None
     done = {one.tile for one in judged}
@@ -298,6 +323,7 @@ def compare(claim: Claim, outcomes: Sequence[Outcome]) -> Confirmation:
         verdict,
         mean,
         tuple(sorted({one.on for one in judged if one.on is not None})),
+        close,
     )
 
 

@@ -164,6 +164,7 @@ def colour_as_one(
     *,
     show: Show,
     batch_word: str = "batch",
+    error: float | None = None,
 ) -> ColourFindings:
     """Say what drives colour as one thing.
 
@@ -181,6 +182,8 @@ def colour_as_one(
         Writes a setting for people.
     batch_word : str
         What a batch is called.
+    error : float, optional
+        Median CIEDE2000 error of the measurement itself.
 
     Returns
     -------
@@ -190,7 +193,7 @@ def colour_as_one(
     colours = colours.loc[whole & colours[list(L.model.codings)].notna().all(axis=1).to_numpy()].reset_index(drop=True)
     model, channels = L.model, (L, a, b)
     tests = colour_tests(colours, model, rng)
-    changes = colour_changes(colours, L, a, b)
+    changes = colour_changes(colours, L, a, b, error=error)
     shares = colour_shares(colours, model)
     drafts = []
     for name, test in tests.items():

@@ -4,7 +4,8 @@ The model predicts L*, a*, b* at two settings; their difference d has a covarian
 the three channels, tied together by how the channels scatter together from tile to tile (taken to be the same from batch
 to batch, only larger). The range holds the CIEDE2000 of every d with (d - d_hat)' C^-1 (d - d_hat) <= F(1, ddf), as a
 profile likelihood does for one number. A length cannot be negative, so noise alone gives one above nought: the range
-starts at nought unless d = 0 lies outside the region for all three numbers, 3 F(3, ddf) (Hotelling 1931).
+starts at nought unless d = 0 lies outside the region for all three numbers, 3 F(3, ddf) (Hotelling 1931). What the
+measurement itself may be off (`photo_error`) is added to C for the range.
 
 Sources: Sharma, Wu & Dalal (2005) (CIEDE2000); Hotelling (1931), Ann. Math. Statist. 2:360; coverage is simulated in
 tests/benchmarks/colour.py.
@@ -19,6 +20,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import fdtri
 
+from tilestudy.analysis.colour.photo_error import covariance, kept
 from tilestudy.analysis.findings import LEAST_DF, ResponseFindings
 from tilestudy.analysis.mixed import Array
 from tilestudy.analysis.model import CodedModel, Coding, indicators
@@ -66,7 +68,12 @@ class ColourChange:
 
 
 def colour_changes(
-    colours: pd.DataFrame, L: ResponseFindings, a: ResponseFindings, b: ResponseFindings, level: float = 0.95
+    colours: pd.DataFrame,
+    L: ResponseFindings,
+    a: ResponseFindings,
+    b: ResponseFindings,
+    level: float = 0.95,
+    error: float | None = None,
 ) -> dict[str, ColourChange]:
     """Work out how far each factor moves the predicted colour.
 
@@ -78,6 +85,8 @@ def colour_changes(
         Of these tiles.
     level : float
         Coverage of the ranges; several pairs of settings share it (Bonferroni).
+    error : float, optional
+        Median CIEDE2000 error of the measurement itself; what a difference keeps of it widens the ranges.
 
     Returns
     -------
@@ -96,13 +105,15 @@ def colour_changes(
         if scaled and apart[best] < LOOPS * apart[0]:
             best = 0
         low, high = pairs[best]
-        found = _range(channels, tied, name, low, high, labs, 1.0 - (1.0 - level) / len(pairs))
+        found = _range(channels, tied, name, low, high, labs, 1.0 - (1.0 - level) / len(pairs), error)
         ends = (*pairs[0], apart[0]) if scaled and best else None
         changes[name] = ColourChange(name, low, high, labs[low], labs[high], apart[best], *found, ends)
     return changes
 
 
-def range_of_difference(lab_low: Lab, lab_high: Lab, C: Array, ddf: float, level: float = 0.95) -> tuple[float, float]:
+def range_of_difference(
+    lab_low: Lab, lab_high: Lab, C: Array, ddf: float, level: float = 0.95, measured: Array | None = None
+) -> tuple[float, float]:
     """Range of the CIEDE2000 between two predicted colours.
 
     Parameters
@@ -112,6 +123,8 @@ def range_of_difference(lab_low: Lab, lab_high: Lab, C: Array, ddf: float, level
         Covariance of their difference.
     ddf : float
         Degrees of freedom of C.
+    measured : (3, 3) float, optional
+        Covariance of what the measurement adds; it widens the range and cannot make a difference out of none.
 
     Examples
     --------
@@ -123,7 +136,7 @@ def range_of_difference(lab_low: Lab, lab_high: Lab, C: Array, ddf: float, level
     """
     one, two = np.asarray(lab_low, dtype=float), np.asarray(lab_high, dtype=float)
     middle, d = (one + two) / 2, two - one
-    half = np.linalg.cholesky(C) * float(np.sqrt(fdtri(1, ddf, level)))
+    half = np.linalg.cholesky(C if measured is None else C + measured) * float(np.sqrt(fdtri(1, ddf, level)))
     i = np.arange(_SPHERE) + 0.5  # directions spread evenly along a spiral
     z, turn = 1.0 - 2.0 * i / _SPHERE, i * np.pi * (1.0 + 5.0**0.5)
     flat = np.sqrt(1.0 - z * z)
@@ -179,6 +192,7 @@ def _range(
     high: Setting,
     labs: dict[Setting, Lab],
     level: float,
+    error: float | None,
 ) -> tuple[float | None, float | None]:
     """Range of one change, or Nones where a channel's noise was not measured."""
     ses, ddfs = [], []
@@ -197,4 +211,8 @@ def _range(
     if not ddfs:
         return None, None
     C = np.outer(ses, ses) * tied
-    return range_of_difference(labs[low], labs[high], C, float(np.median(ddfs)), level)
+    measured = None
+    if error is not None:
+        first, last = np.asarray(labs[low]), np.asarray(labs[high])
+        measured = covariance((first + last) / 2, error) * kept(float(ciede2000(first, last))) ** 2
+    return range_of_difference(labs[low], labs[high], C, float(np.median(ddfs)), level, measured)

@@ -1,7 +1,7 @@
 """What else the colour readings tell of a tile or a batch: chroma, mottle, and drift of a batch as responses.
 
 Chroma is that of the tile's mean colour; hue is never averaged. Mottle is the mean colour difference from the mean (MCDM)
-of the spots of a tile, the spread measure of ASTM E2214 (from memory). Drift takes one row a batch, from its reference
+of the spots of a tile, the spread measure of ASTM E2214 (from memory), or of the 0.67 mm blocks of a photo. Drift takes one row a batch, from its reference
 tiles, so that what is set per batch can be asked whether it makes a batch drift.
 """
 
@@ -23,6 +23,10 @@ from tilestudy.study.records import Factor, Reading
 CHROMA_EXPLAINED = "Chroma tells how far a colour is from grey: 0 is grey, 60 is vivid."
 MOTTLE_EXPLAINED = (
     "Mottle is how far the spots of one tile lie off its mean colour, on average: below 1 CIEDE2000 it looks even."
+)
+MOTTLE_BY_PHOTO = (
+    "Mottle is how far patches of 0.67 mm on one tile lie off its mean colour, on average, as the photo shows them: below 1 "
+    "CIEDE2000 it looks even. It is not to be compared with mottle from spots."
 )
 
 _DRIFTS: tuple[Literal["lightness", "colour"], ...] = ("lightness", "colour")
@@ -47,7 +51,10 @@ def mottle_spec(stage: str = "") -> ResponseSpec:
 
 
 def mottle_frame(tiles: pd.DataFrame, readings: Iterable[Reading], stage: str) -> pd.DataFrame:
-    """Return one row for each tile with two or more spots at a stage: their mean CIEDE2000 from the mean colour, in ``y``.
+    """Return one row for each tile with its mottle at a stage, in ``y``.
+
+    Where a photo told it, mottle is that number; tiles measured otherwise then have none, since the two do not compare.
+    Elsewhere it is the mean CIEDE2000 of a tile's spots (two or more) from their mean colour.
 
     Few spots lie nearer to their own mean than many do. Where tiles differ in the number of spots, each value is
     brought to the usual number: times the root of (k / (k - 1)) over the same for the usual k.
@@ -55,12 +62,16 @@ def mottle_frame(tiles: pd.DataFrame, readings: Iterable[Reading], stage: str) -
     Raises
     ------
     NotEnoughError
-        When no tile has two spots.
+        When no tile has two spots, nor a photo.
     """
+    readings = [one for one in readings if one.stage == stage]
+    told = [(one.tile, one.mottle) for one in readings if one.mottle is not None]
+    if told:
+        by_photo = pd.DataFrame(told, columns=["tile", "y"]).groupby("tile", as_index=False).mean()
+        return tiles.merge(by_photo, on="tile", how="inner", sort=False)
     spots: dict[str, list[tuple[float, float, float]]] = {}
     for one in readings:
-        if one.stage == stage:
-            spots.setdefault(one.tile, []).append((one.L, one.a, one.b))
+        spots.setdefault(one.tile, []).append((one.L, one.a, one.b))
     here = {tile: np.array(labs) for tile, labs in spots.items() if len(labs) > 1 and tile in set(tiles["tile"])}
     if not here:
         raise NotEnoughError(
