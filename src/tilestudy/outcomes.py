@@ -20,6 +20,7 @@ from tilestudy.tray.sheet import Sheet
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.confirm import Claim, Confirmation
     from tilestudy.design.appraise import Appraisal
+    from tilestudy.photo.cloth import ClothReading
     from tilestudy.photo.measure import TrayReading
     from tilestudy.store.book import Outcome
 
@@ -219,10 +220,7 @@ class PhotoDone:
                 name = "" if how.kind == PAPER_ONLY[1] else name_of(adapt(tile.lab, how.illuminant, how.observer))
                 glare = f"{tile.glare:.0%}" if tile.glare >= 0.005 else ""
                 rows.append([tile.code, *(f"{one:.1f}" for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
-        widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-        return "\n".join(
-            "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
-        )
+        return _columns(rows)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the measured tiles with stable keys."""
@@ -256,6 +254,67 @@ class PhotoDone:
             "notes": list(self.notes),
             "drawn": [str(one) for one in self.drawn],
         }
+
+
+@dataclass(frozen=True)
+class ClothsDone:
+    """The grades of rubbed cloths in photos, what was stored, the drawings beside the photos."""
+
+    study: Study
+    day: date
+    sheets: tuple[ClothReading, ...]
+    stored: Entered
+    drawn: tuple[Path, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the person should know of the photos."""
+        return tuple(dict.fromkeys(note for sheet in self.sheets for note in sheet.notes))
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was graded, how, and how sure that is."""
+        graded = [cloth for sheet in self.sheets for cloth in sheet.cloths]
+        worst = max(cloth.error for cloth in graded)
+        return (
+            f"{count(len(graded), 'cloth')} graded by colour against the clean ones beside them (ISO 105-A04: 5 is no stain, 1 "
+            f"is heavy); expect a grade to be off by about {worst:.1f} or less. These grades stand beside the scorers', not "
+            "among them.",
+        )
+
+    def table(self) -> str:
+        """Return a line for each cloth."""
+        rows = [["cloth", "grade", "as half grade"]]
+        for sheet in self.sheets:
+            rows += [[one.code, f"{one.grade:.1f}", f"{one.half_grade:g}"] for one in sheet.cloths]
+        return _columns(rows)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the graded cloths with stable keys."""
+        return {
+            "study": self.study.name,
+            "on": self.day.isoformat(),
+            "cloths": [
+                {
+                    "cloth": one.code,
+                    "tray": sheet.sheet.number,
+                    "grade": round(one.grade, 2),
+                    "half_grade": one.half_grade,
+                    "error": round(one.error, 2),
+                    "stain": [round(value, 2) for value in one.stain],
+                    "clean": [round(value, 2) for value in one.clean],
+                }
+                for sheet in self.sheets
+                for one in sheet.cloths
+            ],
+            "notes": list(self.notes),
+            "drawn": [str(one) for one in self.drawn],
+        }
+
+
+def _columns(rows: Sequence[Sequence[str]]) -> str:
+    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
+    return "\n".join("  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows)
 
 
 def _trusted(tray: TrayReading) -> str:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tilestudy.cli.app import bar, cli, note, studio_of, tell, tell_json, tell_sentences
+from tilestudy.errors import WrongRequestError
+
+if TYPE_CHECKING:
+    from tilestudy.outcomes import ClothsDone, PhotoDone
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -15,6 +20,10 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 @click.argument("name")
 @click.argument("photos", nargs=-1, required=True, type=_FILE, metavar="PHOTO [PHOTO...]")
 @click.option("--references", type=_FILE, help="CSV of the reference patches on the tray: patch,L,a,b.")
+@click.option("--cloths", is_flag=True, help="Grade rubbed cloth swatches on a sheet for cloths, instead of tiles.")
+@click.option(
+    "--round", "number", type=click.IntRange(1), help="With --cloths: which rub test of the tiles.  [default: 1]"
+)
 @click.option("--stage", help="Stage of the tiles: fresh, cured, sealed ...  [default: the study's]")
 @click.option("--empty", default="", help="Places left empty on purpose: codes with commas between.")
 @click.option(
@@ -29,6 +38,8 @@ def photo(
     name: str,
     photos: tuple[Path, ...],
     references: Path | None,
+    cloths: bool,
+    number: int | None,
     stage: str | None,
     empty: str,
     series: str,
@@ -45,20 +56,32 @@ def photo(
     Examples:
       tilestudy photo plaques IMG_0412.jpg --references patches.csv
       tilestudy photo plaques IMG_0412.jpg IMG_0413.jpg --references patches.csv --stage sealed
+      tilestudy photo plaques IMG_0420.jpg --references patches.csv --cloths
     """
+    if cloths and (stage or series):
+        raise WrongRequestError("--stage and --series are about the colour of tiles; leave them out with --cloths.")
+    if number and not cloths:
+        raise WrongRequestError("--round goes with --cloths.")
     left_out = [code.strip() for code in empty.split(",") if code.strip()]
+    studio = studio_of(ctx)
+    done: PhotoDone | ClothsDone
     with bar("Measuring") as progress:
-        done = studio_of(ctx).photograph(
-            name,
-            photos,
-            references,
-            stage=stage,
-            on=on,
-            by=by,
-            series=series,
-            empty=left_out,
-            progress=progress,
-        )
+        if cloths:
+            done = studio.grade_cloths(
+                name, photos, references, number=number or 1, on=on, by=by, empty=left_out, progress=progress
+            )
+        else:
+            done = studio.photograph(
+                name,
+                photos,
+                references,
+                stage=stage,
+                on=on,
+                by=by,
+                series=series,
+                empty=left_out,
+                progress=progress,
+            )
     if as_json:
         tell_json(done.as_dict())
         return

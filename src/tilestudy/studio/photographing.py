@@ -9,17 +9,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from tilestudy.errors import NotEnoughError, PhotoError, TilestudyError, WrongRequestError, WrongTrayError
-from tilestudy.outcomes import PhotoDone
+from tilestudy.outcomes import ClothsDone, PhotoDone
 from tilestudy.studio.recording import Recording
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
 from tilestudy.study.language import listed
 from tilestudy.study.progress import Progress, no_progress
-from tilestudy.study.records import STAGES, Reading, Record
+from tilestudy.study.records import STAGES, Cloth, Lab, Reading, Record
 from tilestudy.tray.references import References, read_references
 from tilestudy.tray.sheet import MOST_TRAYS, Cell, Sheet, cloth_of, sheet_from_dict
 
 if TYPE_CHECKING:
+    from tilestudy.photo.cloth import ClothGraded, ClothReading
     from tilestudy.photo.measure import TileMeasured, TrayReading
     from tilestudy.photo.picture import Picture
 
@@ -89,6 +90,41 @@ class Photographing(Recording):
         stored = self.store_measured(name, "colour", records, _source(photos))
         drawn = tuple(_beside(path, draw(*one)) for path, one in zip(photos, seen, strict=True))
         return PhotoDone(study, stage, day, tuple(trays), stored, drawn)
+
+    def grade_cloths(
+        self,
+        name: str,
+        photos: Sequence[Path],
+        references: Path | None = None,
+        *,
+        number: int = 1,
+        on: str | None = None,
+        by: str = "",
+        empty: Sequence[str] = (),
+        progress: Progress = no_progress,
+    ) -> ClothsDone:
+        """Grade the rubbed swatches in photos of cloth sheets by ISO 105-A04 and store the grades beside the scorers'.
+
+        Parameters, return and errors are those of `photograph`; `number` counts the rub tests of a tile from 1. A second
+        photo of a sheet replaces what the first told.
+        """
+        study, _ = self.planned(name)
+        if study.rub is None:
+            raise WrongRequestError(f"Study {name} asks for no rub test. Add [rub] to its study.toml first.")
+        from tilestudy.photo.cloth import grade_cloths
+        from tilestudy.photo.draw import draw
+
+        sheets, patches = self._sheets(name, empty, cloths=True), _patches(references)
+        seen = self._look(photos, lambda one: grade_cloths(one, sheets, patches), progress)
+        if twice := _twice([reading.sheet.number for _, reading in seen]):
+            raise WrongRequestError(f"Two of the photos show tray {twice}. Give one photo of each sheet of cloths.")
+        day = self._day(on, [picture for picture, _ in seen])
+        records: list[Record] = [
+            _cloth(graded, reading, number, day, by, references) for _, reading in seen for graded in reading.cloths
+        ]
+        stored = self.store_measured(name, "cloths", records, _source(photos))
+        drawn = tuple(_beside(path, draw(*one)) for path, one in zip(photos, seen, strict=True))
+        return ClothsDone(study, day, tuple(reading for _, reading in seen), stored, drawn)
 
     def _sheets(self, name: str, empty: Sequence[str], *, cloths: bool) -> list[Sheet]:
         """The trays of a study, without the places that are empty: those named, and those of spoiled tiles."""
@@ -187,7 +223,7 @@ def _reading(
         "tray": tray.sheet.number,
         "references": references.name if references else "",
     }
-    L, a, b = (round(one, 2) for one in tile.lab)
+    L, a, b = _rounded(tile.lab)
     return Reading(
         tile.code,
         stage,
@@ -205,6 +241,36 @@ def _reading(
         error=round(tray.error, 2),
         detail={key: value for key, value in detail.items() if value not in (None, "")},
     )
+
+
+def _cloth(
+    graded: ClothGraded, reading: ClothReading, number: int, day: date, by: str, references: Path | None
+) -> Cloth:
+    """One graded swatch as a record."""
+    of = cloth_of(graded.code)
+    assert of is not None  # clean swatches are not graded
+    detail = {"photo": list(reading.photos), "tray": reading.sheet.number, "patches": reading.calibrated.kind}
+    return Cloth(
+        of[0],
+        day,
+        round(graded.grade, 2),
+        _rounded(graded.stain),
+        _rounded(graded.clean),
+        condition=of[1],
+        round=number,
+        error=round(graded.error, 2),
+        by=by,
+        detail=detail | ({"references": references.name} if references else {}),
+    )
+
+
+def _rounded(lab: Lab) -> Lab:
+    L, a, b = (round(one, 2) for one in lab)
+    return L, a, b
+
+
+def _twice(numbers: Sequence[int]) -> int | None:
+    return next((one for one in numbers if numbers.count(one) > 1), None)
 
 
 def _tile_of(cell: Cell) -> str:
