@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.cli.conftest import Run
+from tests.docs.test_docs import DOCS, paths
 from tests.synthetic import Photo, photograph, random_scene, references_of
 from tests.synthetic.printed import printed
 from tilestudy.colour.difference import ciede2000
@@ -59,10 +60,10 @@ def test_a_printed_tray_goes_through_a_photo_into_the_findings(run: Run, planned
     off = [float(ciede2000((one.L, one.a, one.b), truth[one.tile].lab)) for one in readings]
     assert np.median(off) < 1.2
     assert all(one.conditions == ("photo", "24 patches", "D50", "2") and one.mottle is not None for one in readings)
-    assert "nothing new" in run(*words).stdout
+    assert f"Nothing new: {len(truth)} rows" in run(*words).stdout
     found = run("drivers", "plaques", "--no-charts")
     assert found.exit_code == 0, found.output
-    assert "Colours come from photos" in " ".join(found.stdout.split())
+    assert "Colours come from a photo; its own error is about" in " ".join(found.stdout.split())
 
 
 def test_cloths_are_graded_beside_the_scorers(run: Run, planned: Path, tmp_path: Path) -> None:
@@ -99,7 +100,10 @@ def test_an_empty_place_is_told_and_a_spoiled_tile_is_not_missed(run: Run, plann
     assert "Nothing was stored." in refused.stderr
     assert not (tmp_path / "a-measured.jpg").exists()
     assert run("made", "plaques", broken, "--spoiled").exit_code == 0
-    assert "Stored: 4 colour readings." in run(*words, "--empty", gone.lower()).stdout
+    found = json.loads(run(*words, "--empty", gone.lower(), "--json").stdout)
+    assert [len(tray["tiles"]) for tray in found["trays"]] == [4]
+    section = (DOCS / "reference" / "json.md").read_text(encoding="utf-8").split("\n## `tilestudy photo ")[1]
+    assert all(f"| `{key}`" in section for key in paths(found))
     assert "There is no place" in run(*words, "--empty", "zz9").stderr
 
 

@@ -33,7 +33,8 @@ def owed(
 
     The earliest due first, then in run order. Spoiled tiles owe nothing; neither do tiles that nobody has made yet.
     """
-    done = {(reading.tile, f"colour ({reading.stage})") for reading in readings}
+    # tiles compared by a photo without reference patches still need a colour
+    done = {(reading.tile, f"colour ({reading.stage})") for reading in readings if not reading.relative}
     done |= {(value.tile, value.response) for value in values}
     done |= {(rub.tile, f"rub ({rub.condition})") for rub in rubs}
     asked: list[tuple[str, int]] = []
