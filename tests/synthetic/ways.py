@@ -1,8 +1,8 @@
-"""Make the table of tilestudy.photo.beliefs.WAYS: how the mixing and bending of channels differ between invented cameras.
+"""Make the table of tilestudy.photo.beliefs.WAYS: how invented cameras differ in mixing and bending channels.
 
-Each of 200 cameras with random sensitivities, under a random light, sees the 24 chart colours, 40 patinas and paper; the map
-of tilestudy.photo.colour_map is fitted with a wide prior. Printed are the main directions of its numbers, each times its
-standard deviation.
+Each of 200 cameras with random sensitivities, under a random light, sees the 24 chart colours, 40 patinas and paper;
+the map of tilestudy.photo.colour_map is fitted with a wide prior. Printed are the main directions of its numbers, each
+times its standard deviation.
 
     python -m tests.synthetic.ways
 """
@@ -22,7 +22,7 @@ from tests.synthetic.surfaces import random_tile
 from tilestudy.colour.adaptation import bradford
 from tilestudy.colour.srgb import RGB_TO_XYZ
 from tilestudy.colour.xyz import white
-from tilestudy.photo.beliefs import MIXING, ROOTS, belief
+from tilestudy.photo.beliefs import MIXING, ROOTS, beliefs
 from tilestudy.photo.colour_map import fit_map
 
 CAMERAS, PATINAS, KEPT = 200, 40, 10
@@ -54,14 +54,14 @@ def numbers_of(rng: np.random.Generator) -> Floats:
         stored = [cameras.tone(scene.tone, linear[:, c], scene.tone_skew[c]) for c in range(3)]
         return decoded(np.clip(np.stack(stored, axis=1), 0, 1))
 
-    held = belief("24 patches")
+    held = beliefs("24 patches")[-1]
     spread = held.spread.copy()
     spread[MIXING], spread[ROOTS] = 0.3, 0.6
     bare = np.repeat(nominal(paper[None]), len(seen), axis=0)
     here = white("D50", "2")
     to_xyz = bradford(white("D65", "2"), here) @ RGB_TO_XYZ
     wide = replace(held, spread=spread, sizes=(0.3, 0.6))
-    return fit_map(nominal(seen), bare, lab_of(seen), to_xyz, here, wide).colour_map.values
+    return fit_map(nominal(seen), bare, lab_of(seen), to_xyz, here, [wide]).colour_map.values
 
 
 # middle, width to the short side, width to the long side (nm) of red, green, blue

@@ -16,16 +16,17 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 PX_PER_MM = 2.0
-SHIFT_MM, TURN_DEG, STRETCH = 8.0, 5.0, 0.04
-USED = 0.8
-"""Share of a patch's side that is compared while seeking; less is measured (`calibrate`)."""
+SHIFT_MM, TURN_DEG, STRETCHES = 8.0, 5.0, (-0.03, 0.0, 0.03)
+USED, TIGHT = 0.8, 0.94
+"""Share of a patch's side that is compared while seeking, and in the end; less is measured (`patches`)."""
 MOST_UNEVEN = 0.08
 """Standard deviation inside a patch, of encoded 0 to 1, beyond which it counts no more."""
 
 
 @dataclass(frozen=True)
 class Seat:
-    """How a card lies: its turn (degrees, clockwise as seen), shift (mm), stretch, and the middles of its patches (mm)."""
+    """How a card lies: its turn (degrees, clockwise as seen), shift (mm), stretch, and the middles of its patches
+    (mm)."""
 
     turn_deg: float
     shift: tuple[float, float]
@@ -39,14 +40,15 @@ class _Sums:
 
     def __init__(self, image: Floats) -> None:
         self.height, self.width = image.shape[:2]
-        seen = np.isfinite(image).all(axis=-1)
+        seen: npt.NDArray[np.bool_] = np.asarray(np.isfinite(image).all(axis=-1))
         filled = np.where(seen[..., None], image, 0.0)
         layers = np.concatenate([filled, filled**2, seen[..., None]], axis=-1)
         self.table = np.zeros((self.height + 1, self.width + 1, layers.shape[-1]))
         self.table[1:, 1:] = layers.cumsum(axis=0).cumsum(axis=1)
 
     def unevenness(self, middles: Floats, half: Floats) -> Floats:
-        """Standard deviation inside boxes given by middles (..., 2) and half sides (..., 2), px; outside counts as most."""
+        """Standard deviation inside boxes given by middles (..., 2) and half sides (..., 2), px; outside counts as
+        most."""
         x0, y0 = np.moveaxis(np.rint(middles - half).astype(int), -1, 0)
         x1, y1 = np.moveaxis(np.rint(middles + half).astype(int), -1, 0)
         inside = (x0 >= 0) & (y0 >= 0) & (x1 <= self.width) & (y1 <= self.height)
@@ -81,30 +83,32 @@ def seat(image: npt.NDArray[np.float32], px_per_mm: float, middles: Floats, size
     scale = px_per_mm / step
     sums = _Sums(small)
     pivot = middles.mean(axis=0)
-    half = USED * sizes / 2
 
-    def score(shifts: Floats, turn: float, stretch: Floats) -> Floats:
+    def score(shifts: Floats, turn: float, stretch: Floats, used: float) -> Floats:
         here = (pivot + ((middles - pivot) * stretch) @ _turned(turn).T) + shifts[:, None]
-        narrow = half * (1 - np.tan(np.radians(abs(turn))))
-        return sums.unevenness(here * scale, narrow * scale).mean(axis=-1)
+        narrow = used * sizes / 2 * (1 - np.tan(np.radians(abs(turn))))
+        return np.asarray(sums.unevenness(here * scale, narrow * scale).mean(axis=-1))
 
-    def best_of(around: Floats, reach: float, by: float, turns: Floats, stretch: Floats) -> tuple[float, Floats, float]:
+    def best_of(
+        around: Floats, reach: float, by: float, turns: Floats, stretch: Floats, used: float
+    ) -> tuple[float, Floats, float]:
         steps = np.arange(-reach, reach + by / 2, by)
         shifts = around + np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-        found = [(score(shifts, turn, stretch), turn) for turn in turns]
+        found = [(score(shifts, turn, stretch, used), turn) for turn in turns]
         values, turn = min(found, key=lambda each: float(each[0].min()))
         low = values <= values.min() + 1e-9
         return float(values.min()), shifts[low].mean(axis=0), float(turn)
 
     one = np.ones(2)
-    value, shift, turn = best_of(np.zeros(2), SHIFT_MM, 1.0, np.arange(-TURN_DEG, TURN_DEG + 0.5, 1.0), one)
-    stretch = one
-    for wide, tall in ((1.0, 1.0), *((1 + x, 1 + y) for x in (-0.03, 0, 0.03) for y in (-0.03, 0, 0.03))):
-        again = best_of(shift, 1.5, 0.5, turn + np.array([-0.5, 0.0, 0.5]), np.array([wide, tall]))
-        if again[0] < value - 1e-6:
-            value, best_shift, best_turn = again
-            stretch, kept = np.array([wide, tall]), (best_shift, best_turn)
-            shift, turn = kept
+    _, shift, turn = best_of(np.zeros(2), SHIFT_MM, 1.0, np.arange(-TURN_DEG, TURN_DEG + 0.5, 1.0), one, USED)
+    stretch, value = one, np.inf
+    around, about = shift, turn
+    for wide, tall in ((1.0, 1.0), *((1 + x, 1 + y) for x in STRETCHES for y in STRETCHES)):
+        tried = np.array([wide, tall])
+        again = best_of(around, 1.5, 0.5, about + np.arange(-1.0, 1.1, 0.5), tried, TIGHT)
+        if again[0] < value - 1e-5:
+            value, shift, turn = again
+            stretch = tried
     here = (pivot + ((middles - pivot) * stretch) @ _turned(turn).T) + shift
     return Seat(turn, (float(shift[0]), float(shift[1])), (float(stretch[0]), float(stretch[1])), here, value)
 

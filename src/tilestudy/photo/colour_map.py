@@ -1,80 +1,48 @@
 """From a phone's picture to colour: the phone's tone curve and its colours, fitted together to patches of known colour.
 
-What a phone stores is light put through a tone curve, after a mixing of channels. Light here is that of a place over that
-of bare paper at the same place, each taken back through the curve, so uneven light falls out. The curve is a power with a
-shoulder at the bright end and a little bend, written for the logarithm of nominal linear light x:
+What a phone stores is light put through a tone curve, after a mixing of channels. Light here is that of a place over
+that of bare paper at the same place, each taken back through the curve, so uneven light falls out. The curve is a power
+with a shoulder at the bright end and a little bend, written for the logarithm of nominal linear light x:
 
     log g(x) = (1 + a) log x - log(1 - k x) + c (log x)^2
 
 A share f of stray light is taken off; gains (one in common, one for each channel) set the white; six shares d mix the
-channels and leave greys grey; with many patches the root-polynomial terms of degree 2, sqrt(rg), sqrt(gb), sqrt(rb), each
-less the mean of its two channels (so greys stay), bend the map without making it depend on brightness. The picture's own
-linear RGB to XYZ comes last. 23 numbers, held to where phones usually are by a ridge, each by its own spread: with six
-patches only the curve, gains and mixing are free, with a grey card the gains alone.
+channels and leave greys grey; the root-polynomial terms of degree 2, sqrt(rg), sqrt(gb), sqrt(rb), each less the mean
+of its two channels (so greys stay), bend the map without making it depend on brightness. The picture's own linear RGB
+to XYZ comes last. These 23 numbers are held by a ridge to where phones usually are (`beliefs`).
 
 The fit is Gauss-Newton (Levenberg-Marquardt steps) on differences in L*a*b* scaled as CIEDE2000 scales them, with the
-Cauchy loss, so that one wrong patch leads little astray. How far a patch may be off is not fixed: of a few sizes the one
-with the highest evidence (Laplace) is taken. A patch with a channel at the dark end of its range (a colour the picture's
-space cannot hold) tells nothing in that direction of colour, and is not asked there.
+Cauchy loss, so that one wrong patch leads little astray. How far a patch may be off is not fixed: of a few sizes the
+one with the highest evidence (Laplace) is taken. A patch with a channel at the dark end of its range (a colour the
+picture's space cannot hold) tells nothing in that direction of colour, and is not asked there.
 
-Sources: Finlayson, Mackiewicz & Hurlbert (2015), IEEE Transactions on Image Processing 24(5):1460-1470 (root-polynomial);
-MacKay (1992), Neural Computation 4(3):415-447 (evidence); the scaling of CIEDE2000: Sharma, Wu & Dalal (2005).
+Sources: Finlayson, Mackiewicz & Hurlbert (2015), IEEE Transactions on Image Processing 24(5):1460-1470
+(root-polynomial); MacKay (1992), Neural Computation 4(3):415-447 (evidence); the scaling of CIEDE2000: Sharma, Wu &
+Dalal (2005).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from tilestudy.colour.xyz import xyz_to_lab
+from tilestudy.photo.beliefs import COMMON, GAINS, MIXING, ROOTS, STRAY, Belief
 
 Floats = npt.NDArray[np.float64]
 
-CURVE = slice(0, 3)  # a, k, c
-STRAY, COMMON = 3, 4
-GAINS, MIXING, ROOTS = slice(5, 8), slice(8, 14), slice(14, 23)
 _TO = np.array([0, 0, 1, 1, 2, 2])
 _FROM = np.array([1, 2, 0, 2, 0, 1])
 DARKEST = 1e-4
-CAUCHY = 4.0
+CAUCHY = 6.0
 """CIEDE2000 from which a patch begins to count less."""
-BY_CHROMA = 0.01
+BY_CHROMA = 0.02
 """Strong colours are off by more: the size of a patch's error grows by this share for each unit of C*."""
 DARK_END, LEAST_TOLD = (0.02, 0.06), 0.05
 """Encoded levels between which a channel begins to tell; what it tells below."""
-
-
-@dataclass(frozen=True)
-class Belief:
-    """Where the numbers usually are, how far from there they go (0: fixed), and the sizes of a patch's error tried."""
-
-    middle: Floats
-    spread: Floats
-    sizes: tuple[float, ...]
-
-
-def _belief(
-    curve: tuple[float, float], loose: tuple[float, float, float, float], gain: tuple[float, float],
-    mixing: float, roots: float, sizes: tuple[float, ...],
-) -> Belief:  # fmt: skip
-    middle, spread = np.zeros(23), np.zeros(23)
-    middle[[0, 1, STRAY, COMMON]] = (*curve, 0.003, -0.2)
-    spread[:4], spread[COMMON], spread[GAINS] = loose, gain[0], gain[1]
-    spread[MIXING], spread[ROOTS] = mixing, roots
-    return Belief(middle, spread, sizes)
-
-
-@cache
-def belief(kind: str) -> Belief:
-    """Return what is held of a phone before its patches are seen, by kind of references."""
-    if kind == "24 patches":
-        return _belief((-0.1, 0.35), (0.2, 0.25, 0.03, 0.01), (0.3, 0.1), 0.15, 0.3, (0.3, 0.5, 0.8, 1.2, 1.8))
-    if kind == "6 patches":
-        return _belief((-0.15, 0.35), (0.2, 0.25, 0.03, 0.01), (0.3, 0.1), 0.07, 0.0, (0.3, 0.5, 0.8, 1.2, 1.8))
-    return _belief((-0.25, 0.5), (0.0, 0.0, 0.0, 0.0), (0.5, 0.3), 0.0, 0.0, (0.5,))
 
 
 def srgb_encoded(light: npt.ArrayLike) -> Floats:
@@ -117,7 +85,8 @@ def lighten(values: Floats, nominal: Floats, paper: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class ColourMap:
-    """A fitted phone: 23 numbers, the picture's linear RGB to XYZ (reference illuminant), and that illuminant's white."""
+    """A fitted phone: 23 numbers, the picture's linear RGB to XYZ (reference illuminant), and that illuminant's
+    white."""
 
     values: Floats
     to_xyz: Floats
@@ -140,10 +109,10 @@ class ColourMap:
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fit: the map, the size of a patch's error it took, and CIEDE2000 of each patch, left in and left out."""
+    """A fit: the map, the belief and size it took, and CIEDE2000 of each patch, left in and left out."""
 
     colour_map: ColourMap
-    size: float
+    held: Belief
     left_in: Floats
     left_out: Floats
     told: Floats
@@ -187,7 +156,9 @@ def _without_dark_ends(scale: Floats, nominal: Floats, paper: Floats, to_xyz: Fl
     return found
 
 
-def fit_map(nominal: Floats, paper: Floats, lab: Floats, to_xyz: Floats, white: Floats, held: Belief) -> Fitted:
+def fit_map(
+    nominal: Floats, paper: Floats, lab: Floats, to_xyz: Floats, white: Floats, held: Sequence[Belief]
+) -> Fitted:
     """Fit a phone to patches.
 
     Parameters
@@ -199,19 +170,20 @@ def fit_map(nominal: Floats, paper: Floats, lab: Floats, to_xyz: Floats, white: 
     to_xyz : (3, 3) array
         The picture's linear RGB to XYZ under the references' illuminant.
     white : (3,) array
-    held : Belief
+    held : beliefs
+        Of them, and of their sizes, the one with the highest evidence is taken.
     """
     plain = scaling(lab)
     scale = _without_dark_ends(plain, nominal, paper, to_xyz, white)
     scale = scale / (1 + BY_CHROMA * np.hypot(lab[:, 1], lab[:, 2]))[:, None, None]
-    problem = _Problem(nominal, paper, lab, scale, to_xyz, white, held)
-    start, best = held.middle, None
-    for size in held.sizes:
-        found = problem.solve(start, size)
-        start = found.values
-        if best is None or found.evidence > best.evidence:
-            best = found
-    assert best is not None
+    problem = _Problem(nominal, paper, lab, scale, to_xyz, white)
+    tried: list[_Solved] = []
+    for one in held:
+        start = one.middle
+        for size in one.sizes:
+            tried.append(problem.solve(start, replace(one, sizes=(size,))))
+            start = tried[-1].values
+    best = max(tried, key=lambda one: one.evidence)
     fitted = ColourMap(best.values, to_xyz, white)
     away = np.einsum("nij,nj->ni", plain, fitted.lab_of_patches(nominal, paper) - lab)
     left_out = np.empty_like(away)
@@ -222,13 +194,13 @@ def fit_map(nominal: Floats, paper: Floats, lab: Floats, to_xyz: Floats, white: 
         back = plain[n] @ np.linalg.pinv(scale[n], rcond=1e-6)
         left_out[n] = away[n] + back @ (np.linalg.solve(np.eye(3) - 0.97 * hat, best.residual[n]) - best.residual[n])
     told = 1 / (1 + (best.residual**2).sum(axis=1) / CAUCHY**2)
-    return Fitted(fitted, best.size, np.linalg.norm(away, axis=1), np.linalg.norm(left_out, axis=1), told)
+    return Fitted(fitted, best.held, np.linalg.norm(away, axis=1), np.linalg.norm(left_out, axis=1), told)
 
 
 @dataclass(frozen=True)
 class _Solved:
     values: Floats
-    size: float
+    held: Belief
     evidence: float
     residual: Floats
     jacobian: Floats
@@ -246,37 +218,35 @@ class _Problem:
     scale: Floats
     to_xyz: Floats
     white: Floats
-    held: Belief
 
     def residuals(self, values: Floats) -> Floats:
         """Scaled differences (p, n, 3) for parameters (p, 23)."""
         xyz = light_to_xyz(values, lighten(values, self.nominal, self.paper), self.to_xyz)
         return np.asarray(np.einsum("nij,pnj->pni", self.scale, xyz_to_lab(xyz, self.white) - self.lab))
 
-    def cost(self, values: Floats, residual: Floats, size: float) -> float:
-        free = self.held.spread > 0
-        away = (values - self.held.middle)[free] / self.held.spread[free]
+    def cost(self, values: Floats, residual: Floats, held: Belief) -> float:
+        away = (values - held.middle)[held.free]
         loss = CAUCHY**2 * np.log1p((residual**2).sum(axis=-1) / CAUCHY**2).sum()
-        return float(loss / size**2 + (away**2).sum())
+        return float(loss / held.sizes[0] ** 2 + away @ held.ridge @ away)
 
-    def solve(self, start: Floats, size: float, most: int = 20) -> _Solved:
-        free = np.flatnonzero(self.held.spread > 0)
-        ridge = np.diag(1 / self.held.spread[free] ** 2)
+    def solve(self, start: Floats, held: Belief, most: int = 20) -> _Solved:
+        (size,) = held.sizes
+        free, ridge = held.free, held.ridge
         values, step, damping = start.copy(), 1e-5, 1e-3
         residual = self.residuals(values[None])[0]
-        cost = self.cost(values, residual, size)
+        cost = self.cost(values, residual, held)
         for _ in range(most):
             near = np.repeat(values[None], len(free), axis=0)
             near[np.arange(len(free)), free] += step
             jacobian = ((self.residuals(near) - residual) / step).reshape(len(free), -1).T
             weight = np.repeat(1 / (1 + (residual**2).sum(axis=-1) / CAUCHY**2), 3) / size**2
             normal = jacobian.T @ (jacobian * weight[:, None]) + ridge
-            slope = jacobian.T @ (weight * residual.ravel()) + ridge @ (values - self.held.middle)[free]
+            slope = jacobian.T @ (weight * residual.ravel()) + ridge @ (values - held.middle)[free]
             for _ in range(7):
                 new = values.copy()
                 new[free] -= np.linalg.solve(normal + damping * np.diag(np.diag(normal)), slope)
                 new_residual = self.residuals(new[None])[0]
-                new_cost = self.cost(new, new_residual, size)
+                new_cost = self.cost(new, new_residual, held)
                 if new_cost < cost:
                     break
                 damping *= 6
@@ -288,4 +258,4 @@ class _Problem:
                 break
         logs = float(np.linalg.slogdet(normal)[1] - np.linalg.slogdet(ridge)[1])
         evidence = -0.5 * (cost + logs + 6 * len(self.lab) * np.log(size))
-        return _Solved(values, size, evidence, residual, jacobian, normal, weight)
+        return _Solved(values, held, evidence, residual, jacobian, normal, weight)

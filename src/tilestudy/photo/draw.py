@@ -53,7 +53,8 @@ def draw(picture: Picture, reading: TrayReading | ClothReading) -> bytes:
         for tile in reading.tiles:
             _glare(pen, rectified, reading, tile.code)
             _outline(pen, [(x, y) for x, y in tile.outline.corners(EDGE_MM) * PX_PER_MM])
-            _label(pen, tuple(tile.outline.middle * PX_PER_MM), tile.code, bold)
+            top = tile.outline.corners(EDGE_MM)[:2].mean(axis=0)
+            _label(pen, tuple(top * PX_PER_MM), tile.code, bold)
         rows = [
             (tile.code, tile.lab, f"{_lab(tile.lab)}   mottle {tile.mottle:.1f}" + _share(tile.glare))
             for tile in reading.tiles

@@ -13,18 +13,21 @@ from tilestudy.errors import PhotoError, WrongTrayError
 from tilestudy.photo.needs import opencv
 from tilestudy.photo.picture import Picture
 from tilestudy.photo.rectified import Rectified
+from tilestudy.photo.sharp import area, blur_px
 from tilestudy.photo.view import Floats, View, fit_view
-from tilestudy.study.language import capital, count, listed
-from tilestudy.tray.sheet import Box, Marker, Sheet
+from tilestudy.study.language import count, listed
+from tilestudy.tray.sheet import Box, Sheet
 
 CORNERS = ("top left", "top right", "bottom left", "bottom right")
 SEARCHED_PX = 1600
 """Longer side of the picture in which the markers are searched first; the corners are then refined at full size."""
 FEWEST_PX_PER_MM = 3.0
-MOST_BLUR_MM = 0.35
-"""Standard deviation of the blur of a marker's edges."""
-MOST_BEND_MM = 0.5
-"""Root mean square distance of the markers' corners from a flat sheet."""
+MOST_BLUR_MM = 0.6
+"""Standard deviation of the blur; colours hold until then (edges of 1.25 mm are left out), mottle does not."""
+SHARP_MM = 0.3
+"""More blur than this takes more than a tenth from the mottle of finely patterned tiles."""
+MOST_BEND = 0.02
+"""Root mean square distance of the markers' corners from a flat sheet, share of a marker's side."""
 STEEP_DEG = 35.0
 
 Found = dict[str, dict[int, Floats]]
@@ -69,7 +72,7 @@ class Placed:
         return self.view.to_picture(mm)
 
 
-def find(picture: Picture, sheets: Sequence[Sheet]) -> Placed:
+def find(picture: Picture, sheets: Sequence[Sheet], most_blur_mm: float = MOST_BLUR_MM) -> Placed:
     """Find which sheet lies in the picture and how.
 
     Parameters
@@ -77,6 +80,8 @@ def find(picture: Picture, sheets: Sequence[Sheet]) -> Placed:
     picture : Picture
     sheets : sequence of Sheet
         Those it may be.
+    most_blur_mm : float
+        A photo blurred by more, at its worst corner, is refused.
 
     Raises
     ------
@@ -96,30 +101,31 @@ def find(picture: Picture, sheets: Sequence[Sheet]) -> Placed:
     middles = np.array([cell.box.middle for cell in _cells(best)] or [(best.width / 2, best.height / 2)])
     scales = view.px_per_mm(middles)
     faults = []
-    if view.residual_px / float(np.median(scales)) > MOST_BEND_MM:
+    bend = view.residual_px / float(np.median(scales))
+    if bend > MOST_BEND * markers[0].box.width:
         faults.append(
-            f"The corner markers do not lie as on a flat sheet (off by {view.residual_px / np.median(scales):.1f} mm). "
+            f"The corner markers do not lie as on a flat sheet (off by {bend:.1f} mm). "
             "Lay the sheet flat, print it at full size (100 %), and take the photo again."
         )
     least = float(scales.min())
     local = view.px_per_mm([marker.box.middle for marker in markers])
-    blurs = np.array([_blur_px(picture, grey, seen[marker.number]) for marker in markers])
+    blurs = np.array([blur_px(picture.decode, grey, seen[marker.number]) for marker in markers])
     blur = float((blurs.max(axis=1) / local).max())
     if least < FEWEST_PX_PER_MM:
         faults.append(
-            f"The tray is too small in the picture ({least:.1f} pixels for each mm; {FEWEST_PX_PER_MM:.0f} are the least). "
+            f"The tray is too small in the picture ({np.floor(10 * least) / 10:.1f} pixels for each mm; {FEWEST_PX_PER_MM:.0f} are the least). "
             "Go closer until the sheet fills the picture, at the phone's full size."
         )
-    elif blur > MOST_BLUR_MM:
+    elif blur > most_blur_mm:
         faults.append(
-            f"The photo is blurred: edges spread over {2.56 * blur:.1f} mm (at most {2.56 * MOST_BLUR_MM:.1f} mm). "
+            f"The photo is blurred: edges spread over {2.56 * blur:.1f} mm (at most {2.56 * most_blur_mm:.1f} mm). "
             "Rest the phone on something, tap on the tray to focus, and take the photo again."
         )
     outside = [cell.code for cell in _cells(best) if not _inside(view, cell.box)]
     if outside and not faults:
-        several = len(outside) > 1
+        places = "The places of" if len(outside) > 1 else "The place of"
         faults.append(
-            f"{capital(listed(outside))} {'lie' if several else 'lies'} partly outside the picture. "
+            f"{places} {listed(outside)} {'lie' if len(outside) > 1 else 'lies'} partly outside the picture. "
             "Take the photo again with the whole sheet in it."
         )
     if faults:
@@ -127,11 +133,19 @@ def find(picture: Picture, sheets: Sequence[Sheet]) -> Placed:
     tilt = view.tilt_deg((best.width / 2, best.height / 2))
     scale = float(np.median(scales))
     return Placed(
-        best, view, tuple(seen), least, scale, blur, float(np.median(blurs)) / scale, tilt, _notes(best, seen, tilt)
+        best,
+        view,
+        tuple(seen),
+        least,
+        scale,
+        blur,
+        float(np.median(blurs)) / scale,
+        tilt,
+        _notes(best, seen, tilt, blur),
     )
 
 
-def _notes(sheet: Sheet, seen: Iterable[int], tilt: float) -> tuple[str, ...]:
+def _notes(sheet: Sheet, seen: Iterable[int], tilt: float, blur: float) -> tuple[str, ...]:
     notes = []
     missing = [CORNERS[n] for n, marker in enumerate(sheet.markers) if marker.number not in set(seen)]
     if missing:
@@ -139,6 +153,11 @@ def _notes(sheet: Sheet, seen: Iterable[int], tilt: float) -> tuple[str, ...]:
     if tilt > STEEP_DEG:
         notes.append(
             f"The photo was taken from the side (about {tilt:.0f} degrees); from above, the colours are surer."
+        )
+    if blur > SHARP_MM:
+        notes.append(
+            f"The photo is a little blurred (edges spread over {2.56 * blur:.1f} mm): colours hold, "
+            "but fine mottle reads low."
         )
     return tuple(notes)
 
@@ -245,7 +264,7 @@ def _unrecognised(picture: Picture, grey: npt.NDArray[np.uint8], sheets: Sequenc
         return PhotoError(
             picture.name,
             f"Only {count(some, 'corner marker')} of tray {sheet.number} can be seen; three are needed. "
-            f"Not seen: {listed(missing)}. Take the photo again with all four corners of the sheet free and in the picture.",
+            f"Not seen: {listed(missing)}. Take the photo again, sharp, with all four corners of the sheet free and in the picture.",
         )
     return PhotoError(
         picture.name,
@@ -278,21 +297,16 @@ def _detected(grey: npt.NDArray[Any], dictionary: str, share: float) -> dict[int
     squares: dict[int, Floats] = {}
     for square, number in zip(corners, [] if numbers is None else numbers.ravel().tolist(), strict=False):
         here = (square.reshape(4, 2).astype(float) + 0.5) / share - 0.5
-        if number not in squares or _area(here) > _area(squares[number]):
+        if number not in squares or area(here) > area(squares[number]):
             squares[int(number)] = here
     return squares
-
-
-def _area(corners: Floats) -> float:
-    x, y = corners.T
-    return float(abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2)
 
 
 def _refined(picture: Picture, grey: npt.NDArray[np.uint8], corners: Floats, dictionary: str) -> Floats:
     """Return corners to a part of a pixel, found in linear light: as stored, blur eats into the black."""
     cv2 = opencv()
     modules = int(dictionary[5]) + 2
-    half = max(2, min(15, round(0.6 * np.sqrt(_area(corners)) / modules)))
+    half = max(2, min(15, round(0.6 * np.sqrt(area(corners)) / modules)))
     low = np.clip(np.floor(corners.min(axis=0)).astype(int) - 2 * half - 2, 0, None)
     high = np.ceil(corners.max(axis=0)).astype(int) + 2 * half + 3
     part = picture.decode[grey[low[1] : high[1], low[0] : high[0]]].astype(np.float32)
@@ -303,35 +317,6 @@ def _refined(picture: Picture, grey: npt.NDArray[np.uint8], corners: Floats, dic
     return np.where(far[:, None], corners, found.astype(float) + low)
 
 
-# ---- sharpness
-
-
-def _blur_px(picture: Picture, grey: npt.NDArray[np.uint8], corners: Floats) -> tuple[float, float]:
-    """Return the standard deviation of the blur across a marker's outer edges, px, in two directions.
-
-    An edge blurred by a normal spread of deviation s rises as its distribution function F, and the integral of F (1 - F)
-    is s / sqrt(pi).
-    """
-    cv2 = opencv()
-    side = np.sqrt(_area(corners))
-    reach = side / 7 * 0.9
-    steps = np.linspace(-reach, reach, 41)
-    widths = []
-    for n in range(4):
-        a, b = corners[n], corners[(n + 1) % 4]
-        along = (b - a) / np.hypot(*(b - a))
-        across = np.array([along[1], -along[0]])
-        points = a + np.linspace(0.15, 0.85, 25)[:, None] * (b - a)
-        at = (points[:, None, :] + steps[None, :, None] * across).astype(np.float32)
-        profile = cv2.remap(grey, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        light = picture.decode[profile]
-        light = light if light[:, -8:].mean() > light[:, :8].mean() else light[:, ::-1]
-        low, high = light[:, :8].mean(axis=1, keepdims=True), light[:, -8:].mean(axis=1, keepdims=True)
-        rise = np.clip((light - low) / np.maximum(high - low, 1e-3), 0, 1)
-        widths.append(float(np.median((rise * (1 - rise)).sum(axis=1)) * (steps[1] - steps[0]) * np.sqrt(np.pi)))
-    return (widths[0] + widths[2]) / 2, (widths[1] + widths[3]) / 2
-
-
 def _cells(sheet: Sheet) -> tuple[Any, ...]:
     return (*sheet.tiles, *sheet.patches, *sheet.cloths)
 
@@ -339,6 +324,3 @@ def _cells(sheet: Sheet) -> tuple[Any, ...]:
 def _inside(view: View, box: Box) -> bool:
     px = view.to_picture(corners_of(box))
     return bool((px >= 0).all() and (px <= np.array(view.size) - 1).all())
-
-
-__all__ = ["Marker", "Placed", "Rectified", "View", "corners_of", "find", "rectify"]

@@ -1,9 +1,10 @@
-"""The light that falls on the sheet, told by its bare paper: a smooth surface through the logarithm of the paper's light.
+"""The light that falls on the sheet, told by its bare paper: a smooth surface through the logarithm of the paper's
+light.
 
 The sheet is taken in blocks of 2 mm. Blocks of printed things, of tiles, folds, shadows and text are darker than the
 paper around them and are left out, first by the layout, then by a robust fit (Tukey's biweight). A quadratic surface of
-log light for each channel goes through the rest; what it leaves, a lamp close by for instance, is smoothed over 25 mm and
-added where there is paper to tell it. Tukey's biweight: Beaton & Tukey (1974), Technometrics 16(2):147-185.
+log light for each channel goes through the rest; what it leaves, a lamp close by for instance, is smoothed over 25 mm
+and added where there is paper to tell it. Tukey's biweight: Beaton & Tukey (1974), Technometrics 16(2):147-185.
 """
 
 from __future__ import annotations
@@ -152,7 +153,8 @@ def _inside(x: Floats, y: Floats, box: Box, more: float) -> npt.NDArray[np.bool_
 
 
 def _robust(terms: Floats, log: Floats, bright: Floats, weight: Floats) -> tuple[Floats | None, float]:
-    """Fit by iterated weights, kept in `weight`: the first rounds lean to the upper side, for what is not paper is darker."""
+    """Fit by iterated weights, kept in `weight`: the first rounds lean to the upper side, for what is not paper is
+    darker."""
     everything = weight > 0
     scale = 0.25
     coefficients: Floats | None = None

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from tilestudy.colour.difference import ciede2000, lab_of
+from tilestudy.colour.difference import lab_of
 from tilestudy.errors import PhotoError
 from tilestudy.photo.calibrate import Calibrated, calibrate
 from tilestudy.photo.find import Placed, find, rectify
@@ -29,7 +29,13 @@ CLIPPED = 0.985
 """Encoded level at which a pixel may hold more light than it shows."""
 MOST_GLARE = 0.5
 """Share of a face under glare at which the tile is not measured."""
-LEAST_FACE_MM2 = 20.0
+DARK_END = 2 / 255
+MOST_BEYOND = 0.05
+"""Share of a face beyond the picture's colours from which the person is told."""
+LAID_FLAT_PX = 0.6
+"""Standard deviation of the blur that JPEG and laying the sheet flat add, px of the flat picture."""
+ROUNDED = 0.3
+"""Standard deviation, levels of 255, of the rounding of colour by JPEG."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,8 @@ class TileMeasured:
         Pixels measured.
     outline : Outline
         Where the tile lies.
+    beyond : float
+        Share of the face more vivid than the picture's colour space holds (a channel at its dark end, another not).
     spread : float or None
         Mean CIEDE2000 of the single photos from their mean; None for one photo.
     """
@@ -65,6 +73,7 @@ class TileMeasured:
     glare: float
     pixels: int
     outline: Outline
+    beyond: float = 0.0
     spread: float | None = None
 
 
@@ -88,8 +97,6 @@ class TrayReading:
         Expected (median) CIEDE2000 error of a tile.
     spread : float or None
         Mean over the tiles of their `spread`; None for one photo.
-    glare : mapping of code to (h, w) bool array
-        Pixels left out, on the rectified picture's grid within the tile's bounds (`bounds`).
     """
 
     sheet: Sheet
@@ -116,23 +123,25 @@ def measure(picture: Picture, sheets: Sequence[Sheet], references: References | 
     Raises
     ------
     PhotoError
-        When the tray is not found, the light or the references do not hold, or tiles are missing, out of place or all glare.
+        When the tray is not found or holds no tiles, the light or the references do not hold, or tiles are missing, out of place or all glare.
     """
     placed = find(picture, sheets)
+    if not placed.sheet.tiles:
+        raise PhotoError(
+            picture.name, f"Tray {placed.sheet.number} holds cloths, not tiles. Add --cloths to grade them."
+        )
     rectified = rectify(picture, placed)
     try:
         calibrated = calibrate(rectified, references)
     except PhotoError as fault:
         raise PhotoError(picture.name, fault.faults) from None
-    outlines, faults = segment(rectified, calibrated.light, calibrated.lab)
+    outlines, faults = segment(rectified, calibrated.light)
     noise = noise_of(rectified, calibrated)
-    tiles, mirrored = [], []
-    for outline in outlines:
-        face, _ = face_at(rectified, calibrated, outline)
-        if face.glare > MOST_GLARE or not len(face.blocks):
-            mirrored.append(outline.code)
-        else:
-            tiles.append(_tile(outline, face, calibrated, noise, placed))
+    seen = _Seen(rectified, calibrated, placed, noise, picture.bits)
+    with ThreadPoolExecutor(2) as pool:
+        found = list(pool.map(seen.tile, outlines))
+    tiles = [tile for tile in found if isinstance(tile, TileMeasured)]
+    mirrored = [code for code in found if isinstance(code, str)]
     if mirrored:
         many = len(mirrored) > 1
         faults.append(
@@ -141,7 +150,7 @@ def measure(picture: Picture, sheets: Sequence[Sheet], references: References | 
         )
     if faults:
         raise PhotoError(picture.name, faults)
-    notes = (*picture.notes, *placed.notes, *calibrated.notes, *_glare_notes(tiles))
+    notes = (*picture.notes, *placed.notes, *calibrated.notes, *_tile_notes(tiles))
     return TrayReading(placed.sheet, calibrated, placed, tuple(tiles), (picture.name,), notes, calibrated.error)
 
 
@@ -177,27 +186,61 @@ def polygon_mask(rectified: Rectified, outline: Outline, box: tuple[int, int, in
     return np.asarray((np.abs(along) <= half[0]) & (np.abs(across) <= half[1]))
 
 
-def _tile(
-    outline: Outline, face: Face, calibrated: Calibrated, noise: tuple[Noise, Noise], placed: Placed
-) -> TileMeasured:
-    middle = np.asarray(calibrated.lab(face.light), dtype=float)
-    blocks = np.asarray(calibrated.lab(face.blocks), dtype=float)
-    coarse = np.asarray(calibrated.lab(face.coarse), dtype=float)
-    blur = placed.blur_mm * placed.usual_px_per_mm / float(placed.view.px_per_mm([outline.middle])[0])
-    fine, large = (
-        mottle(lab, middle, noise_in_lab(calibrated.lab, face.light, one.at(outline.middle, face.light)))
-        for lab, one in zip((blocks, coarse), noise, strict=True)
-    )
-    return TileMeasured(
-        outline.code,
-        lab_of(middle),
-        lab_of(np.median(blocks, axis=0)),
-        sharpened(fine, large, blur),
-        main_colours(blocks, face.places),
-        face.glare,
-        face.pixels,
-        outline,
-    )
+def beyond(rectified: Rectified, outline: Outline) -> float:
+    """Return the share of a face with a channel at its dark end and another well above."""
+    box = bounds(rectified, outline)
+    face = rectified.image[box[1] : box[3], box[0] : box[2]][polygon_mask(rectified, outline, box)]
+    return float(((face.min(axis=-1) < DARK_END) & (face.max(axis=-1) > 0.15)).mean())
+
+
+def rounding(rectified: Rectified, calibrated: Calibrated, outline: Outline) -> Floats:
+    """Return the covariance (3, 3) of light that comes from JPEG's rounding of colour, which no paper shows.
+
+    JPEG keeps colour as two differences from luminance (ITU-R BT.601), for blocks of 16 pixels together.
+    """
+    left, top, right, bottom = bounds(rectified, outline)
+    encoded = np.nanmedian(rectified.image[top:bottom, left:right], axis=(0, 1))
+    up, down = (calibrated.light(encoded + step, outline.middle) for step in (0.5 / 255, -0.5 / 255))
+    to_light = (np.asarray(up, dtype=float) - down)[:, None] * np.array([[0.0, 1.402], [-0.344, -0.714], [1.772, 0.0]])
+    return np.asarray(ROUNDED**2 * to_light @ to_light.T)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """All that one photo tells for each of its tiles."""
+
+    rectified: Rectified
+    calibrated: Calibrated
+    placed: Placed
+    noise: tuple[Noise, Noise]
+    bits: int
+
+    def tile(self, outline: Outline) -> TileMeasured | str:
+        """Return a tile as measured, or its code when glare covers it."""
+        face, _ = face_at(self.rectified, self.calibrated, outline)
+        if face.glare > MOST_GLARE or not len(face.blocks):
+            return outline.code
+        lab = self.calibrated.lab
+        middle, blocks, coarse = (np.asarray(lab(one), dtype=float) for one in (face.light, face.blocks, face.coarse))
+        local = float(self.placed.view.px_per_mm([outline.middle])[0])
+        blur = self.placed.blur_mm * self.placed.usual_px_per_mm / local
+        blur = float(np.hypot(blur, LAID_FLAT_PX / self.rectified.px_per_mm))
+        rounded = rounding(self.rectified, self.calibrated, outline) if self.bits == 8 else np.zeros((3, 3))
+        fine, large = (
+            mottle(seen, middle, noise_in_lab(lab, face.light, one.at(outline.middle, face.light) + rounded))
+            for seen, one in zip((blocks, coarse), self.noise, strict=True)
+        )
+        return TileMeasured(
+            outline.code,
+            lab_of(middle),
+            lab_of(np.median(blocks, axis=0)),
+            sharpened(fine, large, blur),
+            main_colours(blocks, face.places),
+            face.glare,
+            face.pixels,
+            outline,
+            beyond(self.rectified, outline),
+        )
 
 
 def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, Noise]:
@@ -218,8 +261,8 @@ def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, Noise
             lights.append(float(np.mean(light)))
             covariances[0].append(found[0])
             covariances[1].append(found[1])
-    at, light = np.reshape(places, (-1, 2)), np.array(lights)
-    fine, large = (Noise(at, light, np.reshape(one, (-1, 3, 3))) for one in covariances)
+    at, seen = np.reshape(places, (-1, 2)), np.array(lights)
+    fine, large = (Noise(at, seen, np.reshape(one, (-1, 3, 3))) for one in covariances)
     return fine, large
 
 
@@ -250,61 +293,16 @@ def _patches(calibrated: Calibrated) -> list[Box]:
     return shrunk
 
 
-def _glare_notes(tiles: Sequence[TileMeasured]) -> list[str]:
-    some = [tile for tile in tiles if tile.glare >= 0.05]
-    if not some:
-        return []
-    shares = listed([f"{tile.code} ({tile.glare:.0%})" for tile in some])
-    return [f"Glare was left out on {shares} (share of the tile). Without the mirrored lamp the colour is surer."]
-
-
-def combine(readings: Sequence[TrayReading]) -> TrayReading:
-    """Average photos of the same tray, tile by tile, weighted by what of each tile is free of glare.
-
-    Raises
-    ------
-    PhotoError
-        When the photos show different trays or were calibrated in different ways.
-    """
-    first = readings[0]
-    if len(readings) == 1:
-        return first
-    for other in readings[1:]:
-        if other.sheet != first.sheet:
-            raise PhotoError(
-                other.photos[0],
-                f"This is tray {other.sheet.number}, and {first.photos[0]} is tray {first.sheet.number}. "
-                "Give photos of one tray at a time.",
-            )
-        if other.calibrated.kind != first.calibrated.kind:
-            raise PhotoError(
-                other.photos[0],
-                f"This photo was calibrated by {other.calibrated.kind}, and {first.photos[0]} by {first.calibrated.kind}. "
-                "Give them one at a time.",
-            )
-    tiles = tuple(_averaged([reading.tiles[n] for reading in readings]) for n in range(len(first.tiles)))
-    spread = float(np.mean([tile.spread for tile in tiles])) if tiles else None
-    notes = tuple(dict.fromkeys(note for reading in readings for note in reading.notes))
-    photos = tuple(name for reading in readings for name in reading.photos)
-    error = float(np.mean([reading.error for reading in readings]))
-    return replace(first, tiles=tiles, photos=photos, notes=notes, error=error, spread=spread)
-
-
-def _averaged(tiles: Sequence[TileMeasured]) -> TileMeasured:
-    weight = np.array([tile.pixels / max(1e-9, 1 - tile.glare) * (1 - tile.glare) ** 2 for tile in tiles])
-    weight = weight / weight.sum()
-
-    def mean(values: Sequence[Any]) -> Floats:
-        return np.asarray(np.tensordot(weight, np.asarray(values, dtype=float), axes=1))
-
-    lab = mean([tile.lab for tile in tiles])
-    best = tiles[int(np.argmax(weight))]
-    return replace(
-        best,
-        lab=lab_of(lab),
-        median=lab_of(mean([tile.median for tile in tiles])),
-        mottle=float(mean([tile.mottle for tile in tiles])),
-        glare=float(mean([tile.glare for tile in tiles])),
-        pixels=sum(tile.pixels for tile in tiles),
-        spread=float(ciede2000([tile.lab for tile in tiles], lab).mean()),
-    )
+def _tile_notes(tiles: Sequence[TileMeasured]) -> list[str]:
+    notes = []
+    if some := [tile for tile in tiles if tile.glare >= 0.05]:
+        shares = listed([f"{tile.code} ({tile.glare:.0%})" for tile in some])
+        notes.append(
+            f"Glare was left out on {shares} (share of the tile). Without the mirrored lamp the colour is surer."
+        )
+    if vivid := [tile.code for tile in tiles if tile.beyond > MOST_BEYOND]:
+        notes.append(
+            f"{listed(vivid)} {'are' if len(vivid) > 1 else 'is'} more vivid than the picture can hold, so colour and mottle "
+            "read too dull there. A camera that stores a wide colour space (Display P3) holds more."
+        )
+    return notes

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ Floats = npt.NDArray[np.float64]
 DARK = 0.05
 """Light, paper = 1, whose shot noise equals the noise that is there without light (a usual phone; from memory)."""
 NEAR_MM = 50.0
-ALIKE = 0.6
+ALIKE = 0.4
 """How alike, in the logarithm of light, two places must be to be as noisy."""
 
 
@@ -52,9 +53,13 @@ class Noise:
         wanted = max(float(light.mean()), 0.0)
         alike = np.exp(-(np.log((self.light + 0.02) / (wanted + 0.02)) ** 2) / (2 * ALIKE**2)) + 1e-9
         grown = (wanted + DARK) / (self.light + DARK)
-        dimmer = np.array([self._paper(mm) / max(self._paper(place), 1e-12) for place in self.places])
+        dimmer = self._paper(mm) / np.maximum(self._paper_at_places, 1e-12)
         factor = grown * np.clip(dimmer, 0.5, 2.0) * alike / alike.sum()
         return np.asarray(np.tensordot(factor, self.covariances, axes=1))
+
+    @cached_property
+    def _paper_at_places(self) -> Floats:
+        return np.array([self._paper(place) for place in self.places])
 
     def _paper(self, mm: Floats) -> float:
         """Return the noise of paper near a place."""

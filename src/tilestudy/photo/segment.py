@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from tilestudy.photo.needs import opencv
 from tilestudy.photo.rectified import Rectified
-from tilestudy.study.language import listed
+from tilestudy.study.language import capital, listed
 from tilestudy.tray.sheet import Box, Cell
 
 Floats = npt.NDArray[np.float64]
@@ -30,12 +30,16 @@ SOUGHT_MM = 5.0
 SOUGHT_DEG = 12.0
 RING_MM = 1.5
 MARGIN_MM = 7.0
-EDGE_MM = 1.5
+EDGE_MM = 1.25
 """Left out along the edges of a tile."""
 DIFFERENT = 12.0
 """CIE 1976 difference from paper that counts in full; more counts no more."""
 LEAST_DIFFERENT = 3.5
 """CIE 1976 difference from paper that is not paper."""
+
+
+ROUGH_LAB = np.array([[24.0, 84.0, 8.0], [110.0, -170.0, 60.0], [36.0, 120.0, -156.0]], np.float32)
+"""L*, a*, b* from the cube roots of red, green and blue, good enough to tell a tile from paper (from the matrix of sRGB)."""
 
 
 @dataclass(frozen=True)
@@ -66,9 +70,7 @@ class Outline:
         return np.asarray(flat @ np.array([[c, s], [-s, c]]) + self.middle)
 
 
-def segment(
-    rectified: Rectified, light: Callable[[Any, Any], Any], lab: Callable[[Any], Any]
-) -> tuple[tuple[Outline, ...], list[str]]:
+def segment(rectified: Rectified, light: Callable[[Any, Any], Any]) -> tuple[tuple[Outline, ...], list[str]]:
     """Find each tile of the sheet.
 
     Parameters
@@ -76,8 +78,6 @@ def segment(
     rectified : Rectified
     light : function
         Encoded colours (..., 3) at places (..., 2), mm, to linear light, paper = 1.
-    lab : function
-        Linear light to L*a*b*.
 
     Returns
     -------
@@ -86,7 +86,7 @@ def segment(
     faults : list of str
         A sentence for each kind of fault, with the codes.
     """
-    differs = _difference(rectified, light, lab)
+    differs = _difference(rectified, light)
     found: list[Outline] = []
     faults: dict[str, list[str]] = {}
     for cell in rectified.sheet.tiles:
@@ -104,27 +104,26 @@ def _told(kind: str, codes: list[str]) -> str:
     return {
         "missing": f"No tile lies in the {'cells' if many else 'cell'} of {tiles}. "
         "Lay every tile on the sheet in the cell with its code, and take the photo again.",
-        "off": f"{tiles.capitalize() if False else 'T' + tiles[1:]} {'lie' if many else 'lies'} on the line or turned: more than "
-        f"{FARTHEST_MM:.0f} mm or {MOST_TURN_DEG:.0f} degrees out of the cell. "
+        "off": f"{capital(tiles)} {'lie' if many else 'lies'} on the line or turned: more than "
+        f"{FARTHEST_MM:g} mm or {MOST_TURN_DEG:g} degrees out of the cell. "
         "Lay each tile inside its cell, straight, and take the photo again.",
-        "small": f"T{tiles[1:]} {'look' if many else 'looks'} smaller than the cell: something covers a part, "
-        "or it is not a tile of this study's size. Lay it free, and take the photo again.",
-        "two": f"T{tiles[1:]} {'look' if many else 'looks'} larger than the cell: two tiles touch, or a shadow or the tile "
+        "small": f"{capital(tiles)} {'do not fill their cells' if many else 'does not fill its cell'}: laid outside or "
+        "across, covered, or not of this study's size. "
+        f"Lay {'each' if many else 'it'} inside its cell, upright and free, and take the photo again.",
+        "two": f"{capital(tiles)} {'look' if many else 'looks'} larger than the cell: two tiles touch, or a shadow or the tile "
         "beside it lies there. Lay one tile in each cell, and take the photo again.",
     }[kind]
 
 
-def _difference(
-    rectified: Rectified, light: Callable[[Any, Any], Any], lab: Callable[[Any], Any]
-) -> npt.NDArray[np.float32]:
-    """Return how far each place of the sheet is from bare paper (CIE 1976), `PX_PER_MM`."""
+def _difference(rectified: Rectified, light: Callable[[Any, Any], Any]) -> npt.NDArray[np.float32]:
+    """Return how far each place of the sheet is from bare paper (about CIE 1976), `PX_PER_MM`."""
     cv2 = opencv()
     sheet = rectified.sheet
     size = (round(sheet.width * PX_PER_MM), round(sheet.height * PX_PER_MM))
     small = cv2.resize(rectified.image, size, interpolation=cv2.INTER_AREA)
     outside = ~np.isfinite(small).all(axis=-1)
     x, y = np.meshgrid(np.arange(size[0]) + 0.5, np.arange(size[1]) + 0.5)
-    seen = np.asarray(lab(light(np.nan_to_num(small, nan=1.0), np.stack([x, y], axis=-1) / PX_PER_MM)))
+    seen = np.cbrt(light(np.nan_to_num(small, nan=1.0), np.stack([x, y], axis=-1) / PX_PER_MM)) @ ROUGH_LAB.T
     bare = ~outside
     for box in (
         *(cell.box for cell in (*sheet.tiles, *sheet.patches, *sheet.cloths)),
@@ -134,8 +133,8 @@ def _difference(
         left, top, right, bottom = _bounds(box, 2.0, size)
         bare[top:bottom, left:right] = False
     bright = bare & (seen[..., 0] > np.median(seen[bare][:, 0]) - 5) if bare.any() else bare
-    paper = np.median(seen[bright], axis=0) if bright.any() else np.array([100.0, 0.0, 0.0])
-    away = np.linalg.norm(seen - paper, axis=-1)
+    paper = np.median(seen[bright], axis=0) if bright.any() else np.array([116.0, 0.0, 0.0])
+    away = np.sqrt(((seen - paper) ** 2).sum(axis=-1))
     away[outside] = 0
     return np.asarray(away, dtype=np.float32)
 
@@ -191,8 +190,6 @@ def _fault(cv2: Any, differs: npt.NDArray[np.float32], outline: Outline, middle:
     ]
     if max(bands[0] + bands[1], bands[2] + bands[3]) / PX_PER_MM > 2.5:
         return "small"
-    if np.abs(outline.middle - middle).max() > FARTHEST_MM or abs(outline.turn_deg) > MOST_TURN_DEG:
-        return "off"
     # a ring well outside the edge that is covered along most of a side: something larger than a tile
     far = round((reach - 2.5) * PX_PER_MM)
     sides = (
@@ -210,6 +207,8 @@ def _fault(cv2: Any, differs: npt.NDArray[np.float32], outline: Outline, middle:
     )
     if max(float(side.mean()) for side in deeps) > 0.6 or min(float(side.mean()) for side in sides) > 0.9:
         return "two"
+    if np.abs(outline.middle - middle).max() > FARTHEST_MM or abs(outline.turn_deg) > MOST_TURN_DEG:
+        return "off"
     return ""
 
 

@@ -75,8 +75,9 @@ class Photographing(Recording):
         stage = stage or study.stage
         if stage not in STAGES:
             raise WrongRequestError(f'There is no stage "{stage}". Stages: {", ".join(STAGES)}.')
+        from tilestudy.photo.combine import combine
         from tilestudy.photo.draw import draw
-        from tilestudy.photo.measure import combine, measure
+        from tilestudy.photo.measure import measure
 
         sheets, patches = self._sheets(name, empty, cloths=False), _patches(references)
         seen = self._look(photos, lambda one: measure(one, sheets, patches), progress)
