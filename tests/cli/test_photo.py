@@ -131,7 +131,7 @@ def test_what_cannot_be_measured_is_said_for_every_photo_at_once(run: Run, plann
     greys.write_text("patch,L,a,b\nwhite,95,0,1\nmiddle,50,0,0\n", encoding="utf-8")
     for words, says in (
         ([], "--references"),
-        (["--references", str(greys)], "white, grey"),
+        (["--references", str(greys)], "white, grey, black"),
         (["--references", str(nothing)], "no column"),
     ):
         refused = run("photo", "plaques", str(tmp_path / "ours.jpg"), *words)

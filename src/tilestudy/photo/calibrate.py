@@ -151,6 +151,9 @@ def calibrate(image: Rectified, references: References | None) -> Calibrated:
         file, patches that do not fit.
     """
     sheet = image.sheet
+    filed = [patch.name for patch in references.patches] if references else []
+    if others := suspect.references([cell.code for cell in sheet.patches], filed):
+        raise PhotoError("photo", others)
     flat = paper_light(
         image.image, image.px_per_mm, image.decode, (sheet.width, sheet.height),
         [*(marker.box for marker in sheet.markers), *([sheet.card] if sheet.card else [])],
@@ -222,8 +225,6 @@ def _space(image: Rectified, illuminant: str, observer: str) -> tuple[Floats, Fl
 def _seen(image: Rectified, references: References) -> tuple[Seen, ...]:
     sheet = image.sheet
     boxes = [cell.box for cell in sheet.patches]
-    if len(boxes) != len(references.patches):
-        raise PhotoError("photo", suspect.other_references(len(boxes), len(references.patches)))
     middles = np.array([box.middle for box in boxes])
     sizes = np.array([(box.width, box.height) for box in boxes])
     if sheet.card is not None:

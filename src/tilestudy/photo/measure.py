@@ -128,7 +128,7 @@ def measure(picture: Picture, sheets: Sequence[Sheet], references: References | 
     placed = find(picture, sheets)
     if not placed.sheet.tiles:
         raise PhotoError(
-            picture.name, f"Tray {placed.sheet.number} holds cloths, not tiles. Add --cloths to grade them."
+            picture.name, f"Tray {placed.sheet.number} has no tiles to measure. If it is a sheet of cloths, add --cloths."
         )
     rectified = rectify(picture, placed)
     try:

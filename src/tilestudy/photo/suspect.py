@@ -83,13 +83,30 @@ def drift(flat: Flat, colour_map: ColourMap) -> float:
     return float(max(np.ptp(sides), np.ptp(middle)))
 
 
-def other_references(cells: int, patches: int) -> str:
-    """Fault of a reference file that is not the one the tray was printed for."""
-    return (
-        f"The tray has places for {cells} reference patches, and the reference file lists {patches}. Give the file "
-        "with which "
-        "the tray was printed."
-    )
+def references(printed: Sequence[str], filed: Sequence[str]) -> list[str]:
+    """Fault of a reference file that is not the one the tray was printed with; names of patches in order.
+
+    >>> references(["white", "grey"], ["white", "grey"])
+    []
+    """
+    if list(printed) == list(filed):
+        return []
+    with_it = "Give the file with which the tray was printed: --references FILE."
+    if not filed:
+        return [f"The tray has reference patches ({_few(printed)}), and no file says what colours they are. {with_it}"]
+    if not printed:
+        return [
+            f"The tray was printed without reference patches, and the file lists {len(filed)}. Leave out --references, "
+            "or print the tray anew with it."
+        ]
+    return [
+        f"The tray was printed for the patches {_few(printed)}, and the file lists {_few(filed)}, so it is not known "
+        f"which patch is which. {with_it}"
+    ]
+
+
+def _few(names: Sequence[str]) -> str:
+    return listed(list(names)) if len(names) <= 6 else f"{', '.join(names[:3])} ... {names[-1]} ({len(names)} in all)"
 
 
 def hidden(seen: Sequence[Seen]) -> list[str]:

@@ -128,12 +128,15 @@ class Photographing(Recording):
         return ClothsDone(study, day, tuple(reading for _, reading in seen), stored, drawn)
 
     def _sheets(self, name: str, empty: Sequence[str], *, cloths: bool) -> list[Sheet]:
-        """The trays of a study, without the places that are empty: those named, and those of spoiled tiles."""
+        """The trays of a study, without the places that are empty: those named, and those of spoiled tiles.
+
+        Sheets of the other kind (cloths, tiles) are among them, so that a photo of one is known for what it is.
+        """
         with self.book() as book:
             printed = book.trays(name)
         newest = {(number - 1) % MOST_TRAYS: sheet_from_dict(number, content) for number, content in printed}
-        sheets = [one for one in newest.values() if bool(one.cloths) == cloths]
-        if not sheets:
+        sheets = list(newest.values())
+        if not any(bool(one.cloths) == cloths for one in sheets):
             kind, option = ("cloths", " --cloths") if cloths else ("tiles", "")
             raise NotEnoughError(
                 f"No tray sheet for {kind} of {name} was printed yet, so nothing in a photo could be told apart. "
