@@ -38,6 +38,7 @@ ROOT = Path(__file__).parents[2]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from tests.benchmarks import photo_rows  # noqa: E402
 from tests.benchmarks.printing import Rows, main  # noqa: E402
 from tests.synthetic import photograph, random_scene, tray_24  # noqa: E402
 
@@ -284,7 +285,7 @@ def run(quick: bool) -> Rows:
     )
     if not PHOTOS.is_dir():
         print(f"The real photos are not in {PHOTOS}; their rows are left out.", file=sys.stderr)
-        return rows
+        return [*rows, *photo_rows.run(quick)]
     photos_of = real_patches()
     calm = np.array([math.hypot(*patch.lab[1:]) < CALM for patch in chart().patches])
     for kind in KINDS:
@@ -292,7 +293,7 @@ def run(quick: bool) -> Rows:
         rows += rows_of(kind, "real", ours, theirs)
         if kind == "24":
             rows += rows_of(kind, "real, chroma < 38", ours[:, calm], {k: v[:, calm] for k, v in theirs.items()})
-    return rows
+    return [*rows, *photo_rows.run(quick)]
 
 
 if __name__ == "__main__":

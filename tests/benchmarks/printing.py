@@ -11,7 +11,8 @@ Rows = list[dict[str, object]]
 
 def line(row: dict[str, object]) -> str:
     """Write a row for people."""
-    return f"{'ok ' if row['ok'] else 'BAD'} {row['name']}: {row['ours']:.4g} against {row['foil']:.4g}"
+    floor = f" (floor {row['floor']:.4g})" if isinstance(row.get("floor"), int | float) else ""
+    return f"{'ok ' if row['ok'] else 'BAD'} {row['name']}: {row['ours']:.4g}{floor} against {row['foil']:.4g}"
 
 
 def main(about: str | None, run: Callable[[bool], Rows]) -> None:

@@ -69,4 +69,4 @@ def test_a_sheet_without_tiles_is_not_measured_as_tiles(tmp_path: Path) -> None:
     """A sheet of cloths given without --cloths."""
     sheet = tray([], "6", cloths=["A1 dry", "A1 wet"])
     (fault,) = refusal(tmp_path, sheet=sheet, tiles={})
-    assert fault == "Tray 1 holds cloths, not tiles. Add --cloths to grade them."
+    assert fault == "Tray 1 has no tiles to measure. If it is a sheet of cloths, add --cloths."
