@@ -246,8 +246,7 @@ def rows_of(kind: str, what: str, ours: Floats, foils: dict[str, Floats]) -> Row
         value = float(np.quantile(ours, level))
         foil = min(float(np.quantile(values, level)) for values in foils.values())
         aim = AIMS.get((kind, what))
-        title = f"{KINDS[kind]}, {what}: {name} (floor {floor}"
-        title += f", aim {aim[0 if level == 0.5 else 1]})" if aim else ")"
+        title = f"{KINDS[kind]}, {what}: {name}" + (f" (aim {aim[0 if level == 0.5 else 1]})" if aim else "")
         rows.append(
             {"name": title, "ours": value, "foil": foil, "ratio": value / foil, "floor": floor, "ok": value <= floor}
         )

@@ -168,7 +168,9 @@ def test_it_refuses_patches_that_are_not_those_of_the_file() -> None:
 def test_it_refuses_a_reference_file_with_another_number_of_patches() -> None:
     """A tray printed for six, a file of 24."""
     image, _ = paint("6", Phone())
-    assert "printed for the patches white, grey, black, brown, blue-green and orange" in fault(image, references_of("24"))
+    assert "printed for the patches white, grey, black, brown, blue-green and orange" in fault(
+        image, references_of("24")
+    )
 
 
 def test_it_refuses_a_sheet_without_paper() -> None:

@@ -128,7 +128,8 @@ def measure(picture: Picture, sheets: Sequence[Sheet], references: References | 
     placed = find(picture, sheets)
     if not placed.sheet.tiles:
         raise PhotoError(
-            picture.name, f"Tray {placed.sheet.number} has no tiles to measure. If it is a sheet of cloths, add --cloths."
+            picture.name,
+            f"Tray {placed.sheet.number} has no tiles to measure. If it is a sheet of cloths, add --cloths.",
         )
     rectified = rectify(picture, placed)
     try:
