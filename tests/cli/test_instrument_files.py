@@ -52,7 +52,8 @@ def test_a_second_instrument_is_refused_or_kept_apart(run: Run, planned: Path) -
     file = export(planned, head=text, name="hand.txt")
     refused = run("colour", "plaques", "--from", file, "--instrument", "hand")
     assert refused.exit_code == 2
-    assert 'hand.txt, line 10: illuminant "D50" differs from "D65"' in refused.output
+    assert "hand.txt, line 10: " in refused.output
+    assert '; illuminant "D50" differs from "D65"; ' in refused.output
     assert "--series NAME" in refused.output
     stored = run("colour", "plaques", "--from", file, "--instrument", "hand", "--series", "hand", "--stage", "bare")
     assert stored.output == "Stored: 1 colour reading.\n"

@@ -9,7 +9,7 @@ from datetime import date
 
 from tilestudy.errors import WrongRequestError
 from tilestudy.study.forms.cells import listing, not_known, quoted
-from tilestudy.study.forms.measured import CONDITIONS, LAB_RANGES, differing, out_of_range, series_named
+from tilestudy.study.forms.measured import LAB_RANGES, differing, out_of_range, series_named
 from tilestudy.study.forms.reader import Series
 from tilestudy.study.records import STAGES, Cloth, Kept, Plan, Reading, Study
 
@@ -135,11 +135,7 @@ def _of_the_series(readings: Sequence[Reading], source: str, there: Sequence[Kep
     faults = []
     for one in readings:
         wanted = known.setdefault(one.series, one.conditions)
-        faults += [
-            differing(column, stated, other, one.series)
-            for column, stated, other in zip(CONDITIONS, one.conditions, wanted, strict=True)
-            if stated.casefold() != other.casefold()
-        ]
+        faults += differing(one.conditions, wanted, one.series)
     return faults
 
 

@@ -64,15 +64,21 @@ def settle_series(reader: Reader) -> None:
     reader.series = settled
 
 
-def differing(column: str, stated: str, wanted: str, series: str = "") -> str:
-    """Say that a viewing condition differs from that of the other readings, and what to do."""
+def differing(stated: Sequence[str], wanted: Sequence[str], series: str = "") -> list[str]:
+    """Say which viewing conditions (`CONDITIONS`) differ from those of the other readings, and what to do; [] when none does."""
+    unlike = [
+        f"{column} {quoted(one) if one else 'left out'} differs from {quoted(other) if other else 'none stated'}"
+        for column, one, other in zip(CONDITIONS, stated, wanted, strict=True)
+        if one.casefold() != other.casefold()
+    ]
+    if not unlike:
+        return []
     others = f"the series {quoted(series)}" if series else "this study"
-    return (
-        f"{column} {quoted(stated) if stated else 'left out'} differs from {quoted(wanted) if wanted else 'none stated'}, as the "
-        f"other readings of {others} have it. Readings of different instruments or viewing conditions are not comparable and "
-        "are never mixed. Correct it, or enter these readings in a study of their own, or keep them beside the others as a "
-        "series of their own with --series NAME (in a form, the column series)."
-    )
+    return [
+        f"{'; '.join(unlike)}, as the other readings of {others} have it. Readings of different instruments or viewing "
+        "conditions are not comparable and are never mixed. Correct it, or enter these readings in a study of their own, or "
+        "keep them beside the others as a series of their own with --series NAME (in a form, the column series)."
+    ]
 
 
 def out_of_range(column: str, written: str) -> str:
@@ -122,10 +128,12 @@ def colour_rows(reader: Reader) -> tuple[Reading, ...]:
             "instrument, and keep it beside the photos as a series of its own with --series NAME (in a form, the column series)."
         )
         return ()
-    for column, wanted in zip(CONDITIONS, settled, strict=True):
-        stated = _condition(column, row[column]) or wanted
-        if stated.casefold() != wanted.casefold():
-            reader.fault(differing(column, row[column], wanted, series))
+    stated = [
+        row[column] if _condition(column, row[column]).casefold() not in ("", wanted.casefold()) else wanted
+        for column, wanted in zip(CONDITIONS, settled, strict=True)
+    ]
+    for fault in differing(stated, settled, series):
+        reader.fault(fault)
     if tile is None or len(lab) < 3 or stage not in STAGES:
         return ()
     return (Reading(tile.code, stage, on, lab[0], lab[1], lab[2], spot, *settled, by=row["by"], series=series),)
