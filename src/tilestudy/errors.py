@@ -123,7 +123,7 @@ class PhotoError(TilestudyError):
     def __init__(self, picture: str, faults: str | Iterable[str]) -> None:
         self.picture = picture
         self.faults = (faults,) if isinstance(faults, str) else tuple(faults)
-        super().__init__("\n".join(f"{picture}: {fault}" if n == 0 else fault for n, fault in enumerate(self.faults)))
+        super().__init__("\n".join(f"{picture}: {fault}" for fault in self.faults))
 
 
 class WrongTrayError(PhotoError):

@@ -208,6 +208,11 @@ class PhotoDone:
         """How far the colours can be trusted, a tray each."""
         return tuple(_trusted(tray) for tray in self.trays)
 
+    @property
+    def kept(self) -> str:
+        """What was stored, and what it took the place of."""
+        return _stored(self.stored)
+
     def table(self) -> str:
         """Return a line for each tile: its colour, mottle and glare."""
         from tilestudy.colour.adaptation import adapt
@@ -219,7 +224,7 @@ class PhotoDone:
             for tile in tray.tiles:
                 name = "" if how.kind == PAPER_ONLY[1] else name_of(adapt(tile.lab, how.illuminant, how.observer))
                 glare = f"{tile.glare:.0%}" if tile.glare >= 0.005 else ""
-                rows.append([tile.code, *(f"{one:.1f}" for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
+                rows.append([tile.code, *(_signed(one) for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
         return _columns(rows)
 
     def as_dict(self) -> dict[str, Any]:
@@ -282,6 +287,11 @@ class ClothsDone:
             "among them.",
         )
 
+    @property
+    def kept(self) -> str:
+        """What was stored, and what it took the place of."""
+        return _stored(self.stored)
+
     def table(self) -> str:
         """Return a line for each cloth."""
         rows = [["cloth", "grade", "as half grade"]]
@@ -310,6 +320,25 @@ class ClothsDone:
             "notes": list(self.notes),
             "drawn": [str(one) for one in self.drawn],
         }
+
+
+def _signed(value: float) -> str:
+    """One decimal, a true minus sign, no minus nought."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _stored(stored: Entered) -> str:
+    """Say what photos stored; measured anew is told in a line, not tile by tile."""
+    anew = sum(len(one.corrected) for one in stored.outcomes.values())
+    if not anew:
+        return stored.text()
+    first = replace(stored, outcomes={kind: replace(one, corrected=()) for kind, one in stored.outcomes.items()})
+    kept = any(one.added or one.unchanged for one in first.outcomes.values()) or stored.notes
+    line = (
+        f"Measured anew: {count(anew, 'reading')} {'takes' if anew == 1 else 'take'} the place of earlier photos', which are kept in "
+        "the history. Photos that are to be averaged go into one call."
+    )
+    return "\n".join([*([first.text()] if kept else []), line])
 
 
 def _columns(rows: Sequence[Sequence[str]]) -> str:

@@ -102,6 +102,16 @@ def test_an_empty_place_is_told_and_a_spoiled_tile_is_not_missed(run: Run, plann
     assert run("made", "plaques", broken, "--spoiled").exit_code == 0
     found = json.loads(run(*words, "--empty", gone.lower(), "--json").stdout)
     assert [len(tray["tiles"]) for tray in found["trays"]] == [4]
+    again = tmp_path / "b.jpg"
+    again.write_bytes((tmp_path / "a.jpg").read_bytes())
+    assert "b.jpg is the same photo as a.jpg" in run(*words, str(again)).stderr
+    photograph(sheet, scene, rng, references="6", missing=(gone, broken), page=printed(sheet)).write(again)
+    other = run(*words, str(again), "--empty", gone)  # other tiles on the same sheet
+    assert other.exit_code == 1
+    assert "another colour in each of these photos" in other.stderr
+    anew = run("photo", "plaques", str(again), "--references", str(patches), "--empty", gone)
+    assert "Measured anew: 4 readings take the place of earlier photos'" in " ".join(anew.stdout.split())
+    assert anew.stdout.count("Corrected") == 0
     section = (DOCS / "reference" / "json.md").read_text(encoding="utf-8").split("\n## `tilestudy photo ")[1]
     assert all(f"| `{key}`" in section for key in paths(found))
     assert "There is no place" in run(*words, "--empty", "zz9").stderr
@@ -137,6 +147,18 @@ def test_what_cannot_be_measured_is_said_for_every_photo_at_once(run: Run, plann
         refused = run("photo", "plaques", str(tmp_path / "ours.jpg"), *words)
         assert refused.exit_code in (1, 2), words
         assert says in refused.stderr, words
+
+
+def test_a_photo_is_kept_apart_from_an_instrument(run: Run, planned: Path, tmp_path: Path) -> None:
+    """It is said before anything is measured, with the option that keeps both."""
+    tile = Studio(tmp_path).planned("plaques")[1].tiles[0].code
+    run("colour", "plaques", tile, "-L", "31", "-a", "8", "-b", "9", "--instrument", "sphere 1")
+    file = tmp_path / "a.jpg"
+    file.write_bytes(b"")
+    refused = run("photo", "plaques", str(file))
+    assert refused.exit_code == 2
+    assert "has colours of sphere 1" in refused.stderr
+    assert "add --series phone" in refused.stderr
 
 
 @pytest.mark.parametrize("words", [["--cloths", "--stage", "cured"], ["--round", "2"], ["--stage", "shiny"]])

@@ -322,7 +322,7 @@ def test_a_measurement_before_the_making_is_a_fault(run: Run, planned: Path) -> 
     run("made", "plaques", one, "--on", days_ago(3))
     early = run("rub", "plaques", one, "--grade", "4", "--scorer", "KL", "--on", days_ago(5))
     assert early.exit_code == 2
-    assert f"tile {one} was made on {days_ago(3)}, so this of {days_ago(5)} cannot be right." in early.output
+    assert f"tile {one} was made on {days_ago(3)}, so a measurement of {days_ago(5)} cannot be right." in early.output
     run("made", "plaques", two, "--spoiled", "--on", days_ago(3))
     late = run("rub", "plaques", two, "--grade", "4", "--scorer", "KL")
     assert f"Marked as spoiled, so kept but not used: what was measured of {two}." in late.output

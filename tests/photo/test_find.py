@@ -98,11 +98,12 @@ def test_what_hides_the_sheet_is_said() -> None:
     few[: round(60 * PER_MM)] = 225
     assert refusal(PLAIN, few) == (
         "tray.jpg: Only 2 corner markers of tray 9 can be seen; three are needed. Not seen: top left and top right. "
-        "Take the photo again, sharp, with all four corners of the sheet free and in the picture."
+        "They are covered or outside the picture, or the photo is blurred. Take it again, sharp, with all four corners of the "
+        "sheet free and in the picture."
     )
     assert refusal(PLAIN, np.full_like(page, 225)) == (
-        "tray.jpg: No tray sheet can be seen: none of its corner markers was found. Take the photo from above, sharp and "
-        "well lit, with all four black squares in the picture."
+        "tray.jpg: No tray sheet can be seen: none of its corner markers was found. They are outside the picture, or it is "
+        "blurred or too dark. Take the photo from above, sharp and well lit, with all four black squares in it."
     )
     assert refusal(PLAIN, flip=True) == (
         "tray.jpg: The picture is mirrored. Take it with the main camera, or switch mirroring off."

@@ -91,6 +91,6 @@ def photo(
     tell()
     tell(done.table())
     tell()
-    tell(done.stored.text())
+    tell(done.kept)
     for path in done.drawn:
         tell(f"What was measured: {path}")

@@ -12,8 +12,13 @@ import numpy.typing as npt
 from tilestudy.colour.difference import ciede2000, lab_of
 from tilestudy.errors import PhotoError
 from tilestudy.photo.measure import TileMeasured, TrayReading
+from tilestudy.study.language import listed
 
 Floats = npt.NDArray[np.float64]
+
+
+MOST_SPREAD = 3.0
+"""CIEDE2000 of photos of one tile from their mean that is no matter of light any more: another tile, or another stage."""
 
 
 def combine(readings: Sequence[TrayReading]) -> TrayReading:
@@ -41,10 +46,20 @@ def combine(readings: Sequence[TrayReading]) -> TrayReading:
                 "Give them one at a time.",
             )
     tiles = tuple(_averaged([reading.tiles[n] for reading in readings]) for n in range(len(first.tiles)))
-    spread = float(np.mean([tile.spread for tile in tiles])) if tiles else None
+    spread = float(np.mean([tile.spread for tile in tiles if tile.spread is not None])) if tiles else None
     notes = tuple(dict.fromkeys(note for reading in readings for note in reading.notes))
     photos = tuple(name for reading in readings for name in reading.photos)
     error = float(np.mean([reading.error for reading in readings]))
+    apart = [tile.code for tile in tiles if tile.spread is not None and tile.spread > max(MOST_SPREAD, 2 * error)]
+    if apart:
+        many = len(apart) > 1
+        raise PhotoError(
+            ", ".join(photos),
+            f"Tile{'s' * many} {listed(apart)} {'have' if many else 'has'} another colour in each of these photos of tray "
+            f"{first.sheet.number}, by more than the photos are off. Are the same tiles in the same places, and is it the same "
+            "stage? Look at the photos, and give those that belong together.",
+        )
+    error = max(error, spread or 0.0)  # photos that differ cannot be surer than their difference
     return replace(first, tiles=tiles, photos=photos, notes=notes, error=error, spread=spread)
 
 

@@ -164,6 +164,7 @@ def _list(
         f"L*, a*, b* under {calibrated.illuminant}, observer {calibrated.observer}, by {calibrated.kind}",
         f"expected error of a colour: CIEDE2000 {calibrated.error:.1f}",
     ]
+    head.append("photo as taken; squares: the colours found")
     if calibrated.patches:
         head.append("on each patch: how far off it is (CIEDE2000) when it is left out")
     if any("glare" in text for _, _, text in rows):

@@ -264,12 +264,13 @@ def _unrecognised(picture: Picture, grey: npt.NDArray[np.uint8], sheets: Sequenc
         return PhotoError(
             picture.name,
             f"Only {count(some, 'corner marker')} of tray {sheet.number} can be seen; three are needed. "
-            f"Not seen: {listed(missing)}. Take the photo again, sharp, with all four corners of the sheet free and in the picture.",
+            f"Not seen: {listed(missing)}. They are covered or outside the picture, or the photo is blurred. Take it again, "
+            "sharp, with all four corners of the sheet free and in the picture.",
         )
     return PhotoError(
         picture.name,
-        "No tray sheet can be seen: none of its corner markers was found. Take the photo from above, sharp and well lit, "
-        "with all four black squares in the picture.",
+        "No tray sheet can be seen: none of its corner markers was found. They are outside the picture, or it is blurred or too "
+        "dark. Take the photo from above, sharp and well lit, with all four black squares in it.",
     )
 
 

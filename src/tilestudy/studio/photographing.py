@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -79,6 +80,7 @@ class Photographing(Recording):
         from tilestudy.photo.draw import draw
         from tilestudy.photo.measure import measure
 
+        self._check_series(name, series)
         sheets, patches = self._sheets(name, empty, cloths=False), _patches(references)
         seen = self._look(photos, lambda one: measure(one, sheets, patches), progress)
         day = self._day(on, [picture for picture, _ in seen])
@@ -127,6 +129,24 @@ class Photographing(Recording):
         drawn = tuple(_beside(path, draw(*one)) for path, one in zip(photos, seen, strict=True))
         return ClothsDone(study, day, tuple(reading for _, reading in seen), stored, drawn)
 
+    def _check_series(self, name: str, series: str) -> None:
+        """Refuse before anything is measured what a series of another instrument could not take in."""
+        with self.book() as book:
+            there = [kept.record for kept in book.current(name, "colour")]
+        wanted = "" if series.casefold() == "own" else series.casefold()
+        others = {
+            one.instrument
+            for one in there
+            if isinstance(one, Reading) and one.series.casefold() == wanted and one.instrument.casefold() != "photo"
+        }
+        if others:
+            whose = f'The series "{series}" of {name}' if wanted else name
+            raise WrongRequestError(
+                f"{whose} has colours of {listed(sorted(one or 'an instrument without a name' for one in others))}. A photo is "
+                f"another instrument and is never mixed with them. Keep its colours beside them under a name: add --series "
+                f"{'phone' if wanted != 'phone' else 'photos'}."
+            )
+
     def _sheets(self, name: str, empty: Sequence[str], *, cloths: bool) -> list[Sheet]:
         """The trays of a study, without the places that are empty: those named, and those of spoiled tiles.
 
@@ -167,6 +187,14 @@ class Photographing(Recording):
             raise WrongRequestError(
                 f"{len(photos)} photos are more than are measured at once ({MOST_PHOTOS}). Give those of this study's trays."
             )
+        contents: dict[bytes, Path] = {}
+        for path in photos:
+            same = contents.setdefault(sha256(path.read_bytes()).digest(), path)
+            if same is not path:
+                raise WrongRequestError(
+                    f"{path.name} is the same photo as {same.name}{' given twice' if path == same else ''}; it would count double. "
+                    "Give each photo once."
+                )
         seen: list[tuple[Picture, T]] = []
         faults: list[str] = []
         for done, path in enumerate(photos):

@@ -307,16 +307,21 @@ class Recording(Folder):
         """Find measurements dated before their tile was made, and makings dated after what was measured of the tile."""
         made = {one.tile: one.on for one in self._records(name)[0]}
         made |= {r.tile: r.on for reading in readings for r, _ in reading.records if isinstance(r, Made)}
+        early: dict[
+            tuple[str, int | None, date, date], list[str]
+        ] = {}  # records without a line (of a photo) are told together
+        for reading in readings:
+            for record, line in reading.records:
+                if isinstance(record, Measured) and record.tile in made and record.on < made[record.tile]:
+                    early.setdefault((reading.file, line, made[record.tile], record.on), []).append(record.tile)
         faults = [
             Fault(
-                reading.file,
+                file,
                 line,
-                f"tile {record.tile} was made on {made[record.tile].isoformat()}, so this of {record.on.isoformat()} cannot be "
-                "right. Check both dates.",
+                f"tile{'s' * (len(tiles) > 1)} {listed(tiles)} {'were' if len(tiles) > 1 else 'was'} made on {making.isoformat()}, "
+                f"so a measurement of {on.isoformat()} cannot be right. Check both dates.",
             )
-            for reading in readings
-            for record, line in reading.records
-            if isinstance(record, Measured) and record.tile in made and record.on < made[record.tile]
+            for (file, line, making, on), tiles in early.items()
         ]
         first: dict[str, date] = {}
         with self.book() as book:

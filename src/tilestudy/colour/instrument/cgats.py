@@ -106,12 +106,12 @@ def _block(
             what = f"this row has {count(len(cells), 'value')}, and the format names {count(len(fields), 'field')}."
             faults.append((number, f"{what} Put names with blanks in quotation marks, and leave no value out."))
     for keyword, there, things in (
-        ("NUMBER_OF_FIELDS", len(fields), "fields"),
-        ("NUMBER_OF_SETS", len(split), "rows"),
+        ("NUMBER_OF_FIELDS", len(fields), "field"),
+        ("NUMBER_OF_SETS", len(split), "row"),
     ):
         if keyword in counts and counts[keyword][1] != str(there):
             number, stated = counts[keyword]
-            what = f"{keyword} says {stated}, but there are {there} {things}. The file is not whole, or was edited. Export it again."
+            what = f"{keyword} says {stated}, but there {'is' if there == 1 else 'are'} {count(there, things)}. The file is not whole, or was edited. Export it again."
             faults.append((number, what))
     return Block(line, *_without_pairs(fields, tuple(rows)), said, tuple(faults))
 
