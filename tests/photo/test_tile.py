@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tilestudy.colour.difference import ciede2000
+from tilestudy.photo import tile
 from tilestudy.photo.noise import Noise, block_covariance, noise_in_lab
 from tilestudy.photo.tile import face_of, glare_in, main_colours, mottle, sharpened
 
@@ -73,10 +74,38 @@ def test_mottle_is_the_mean_difference_from_the_mean_without_noise() -> None:
     assert mottle(lab, middle, 2 * raw) == 0.0
 
 
-@given(st.floats(0.1, 30), st.floats(0.3, 1.2), st.floats(0, 0.6))
-def test_sharpening_only_raises_and_not_without_end(fine: float, ratio: float, blur: float) -> None:
+@given(st.floats(0.1, 30), st.floats(0.3, 1.2), st.floats(0.3, 1.2), st.floats(0, 0.6))
+def test_sharpening_only_raises_and_not_without_end(fine: float, wide: float, high: float, blur: float) -> None:
     """The mottle of a sharp photo is at least that of the blurred one, at most 1.4 times."""
-    assert fine <= sharpened(fine, ratio * fine, blur) * (1 + 1e-9) <= 1.4 * fine * (1 + 1e-6)
+    assert fine <= sharpened(fine, wide * fine, high * fine, blur) * (1 + 1e-9) <= 1.4 * fine * (1 + 1e-6)
+
+
+@given(st.floats(0.1, 2), st.floats(1.5, 20), st.floats(0.01, 0.15))
+def test_sharpening_is_exact_for_scratches_and_round_flecks(across: float, along: float, blur: float) -> None:
+    """Where the square of the mottle falls as 1 / sqrt((1 + k A) (1 + l B)), that of the sharp photo comes back."""
+
+    def told(wide_mm: float, high_mm: float, blurred: float) -> float:
+        sides = ((wide_mm, across), (high_mm, along))
+        return float(np.prod([(1 + (side**2 / 12 + blurred**2) / size**2) ** -0.25 for side, size in sides]))
+
+    block, long = tile.BLOCK_MM, tile.LONG_MM
+    seen = [told(*shape, blur) for shape in ((block, block), (long, block), (block, long))]
+    assert sharpened(*seen, blur) == pytest.approx(min(told(block, block, 0), 1.4 * seen[0]), rel=1e-6)
+
+
+def test_blocks_turn_with_the_tile_and_reach_its_ends() -> None:
+    """A run of colour along a tile turned by 4 degrees: its blocks show the same spread as those of a straight one."""
+    spreads = []
+    for turn in (0.0, 4.0):
+        y, x = np.mgrid[-150:150, -110:110] + 0.5
+        c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+        along, across = c * x + s * y, c * y - s * x
+        face = (np.abs(along) <= 70) & (np.abs(across) <= 110)
+        light = np.repeat((0.4 + 0.002 * along)[..., None], 3, axis=2).astype(np.float32)
+        blocks = face_of(light, face, np.zeros_like(face), PX, turn)[0].blocks[:, 0]
+        spreads.append(np.ptp(blocks))
+        assert len(blocks) == int(140 / PX / tile.BLOCK_MM) * int(220 / PX / tile.BLOCK_MM)
+    assert spreads[1] == pytest.approx(spreads[0], rel=0.02)
 
 
 def test_two_colours_and_their_shares_without_the_blend_between_them() -> None:
@@ -111,10 +140,10 @@ def test_noise_is_learned_from_even_places() -> None:
     """White noise of known size comes back as the covariance of blocks, and as the CIEDE2000 it makes."""
     rng = np.random.default_rng(0)
     light = (1 + 0.02 * rng.standard_normal((240, 240, 3))).astype(np.float32)
-    covariance = block_covariance(light, 6.0)
+    covariance = block_covariance(light, (6.0, 6.0))
     assert covariance is not None
     np.testing.assert_allclose(np.sqrt(np.diag(covariance)), 0.02 / 6, rtol=0.1)
-    assert block_covariance(light[:10, :10], 6.0) is None
+    assert block_covariance(light[:10, :10], (6.0, 6.0)) is None
     noise = Noise(np.array([[10.0, 10.0]]), np.array([1.0]), covariance[None])
     darker = noise.at(np.array([10.0, 10.0]), np.full(3, 0.1))
     assert np.trace(darker) < 0.3 * np.trace(covariance)

@@ -17,7 +17,7 @@ from tilestudy.photo.noise import Noise, block_covariance, noise_in_lab
 from tilestudy.photo.picture import Picture
 from tilestudy.photo.rectified import Rectified
 from tilestudy.photo.segment import EDGE_MM, Outline, segment
-from tilestudy.photo.tile import BLOCK_MM, COARSE_MM, Face, face_of, main_colours, mottle, sharpened
+from tilestudy.photo.tile import SHAPES_MM, Face, face_of, main_colours, mottle, sharpened
 from tilestudy.study.language import listed
 from tilestudy.study.records import Lab
 from tilestudy.tray.references import References
@@ -165,7 +165,7 @@ def face_at(rectified: Rectified, calibrated: Calibrated, outline: Outline) -> t
     mm = (np.column_stack([x + left, y + top]) + 0.5) / rectified.px_per_mm
     light[inside] = calibrated.light(encoded[inside], mm)
     clipped = inside & (encoded > CLIPPED).all(axis=-1)
-    return face_of(light, inside, clipped, rectified.px_per_mm)
+    return face_of(light, inside, clipped, rectified.px_per_mm, outline.turn_deg)
 
 
 def bounds(rectified: Rectified, outline: Outline) -> tuple[int, int, int, int]:
@@ -213,7 +213,7 @@ class _Seen:
     rectified: Rectified
     calibrated: Calibrated
     placed: Placed
-    noise: tuple[Noise, Noise]
+    noise: tuple[Noise, ...]
     bits: int
 
     def tile(self, outline: Outline) -> TileMeasured | str:
@@ -222,20 +222,21 @@ class _Seen:
         if face.glare > MOST_GLARE or not len(face.blocks):
             return outline.code
         lab = self.calibrated.lab
-        middle, blocks, coarse = (np.asarray(lab(one), dtype=float) for one in (face.light, face.blocks, face.coarse))
+        middle, *shapes = (np.asarray(lab(one), dtype=float) for one in (face.light, face.blocks, face.wide, face.high))
+        blocks = shapes[0]
         local = float(self.placed.view.px_per_mm([outline.middle])[0])
         blur = self.placed.blur_mm * self.placed.usual_px_per_mm / local
         blur = float(np.hypot(blur, LAID_FLAT_PX / self.rectified.px_per_mm))
         rounded = rounding(self.rectified, self.calibrated, outline) if self.bits == 8 else np.zeros((3, 3))
-        fine, large = (
+        fine, wide, high = (
             mottle(seen, middle, noise_in_lab(lab, face.light, one.at(outline.middle, face.light) + rounded))
-            for seen, one in zip((blocks, coarse), self.noise, strict=True)
+            for seen, one in zip(shapes, self.noise, strict=True)
         )
         return TileMeasured(
             outline.code,
             lab_of(middle),
             lab_of(np.median(blocks, axis=0)),
-            sharpened(fine, large, blur),
+            sharpened(fine, wide, high, blur),
             main_colours(blocks, face.places),
             face.glare,
             face.pixels,
@@ -244,11 +245,11 @@ class _Seen:
         )
 
 
-def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, Noise]:
-    """Return the noise at the even places of the sheet, of blocks of 0.67 mm and of 1 mm."""
+def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, ...]:
+    """Return the noise at the even places of the sheet, of blocks of each shape."""
     scale = rectified.px_per_mm
     places, lights = [], []
-    covariances: list[list[Floats]] = [[], []]
+    covariances: list[list[Floats]] = []
     for box in (*_bare(rectified.sheet), *_patches(calibrated)):
         left, top = round(box.x * scale), round(box.y * scale)
         part = rectified.image[top : round((box.y + box.height) * scale), left : round((box.x + box.width) * scale)]
@@ -256,15 +257,16 @@ def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, Noise
             continue
         y, x = np.mgrid[0 : part.shape[0], 0 : part.shape[1]] + 0.5
         light = calibrated.light(part, np.stack([x + left, y + top], axis=-1) / scale)
-        found = [block_covariance(np.asarray(light, dtype=np.float32), side * scale) for side in (BLOCK_MM, COARSE_MM)]
-        if found[0] is not None and found[1] is not None:
+        even = np.asarray(light, dtype=np.float32)
+        found = [block_covariance(even, (width * scale, height * scale)) for width, height in SHAPES_MM]
+        told = [one for one in found if one is not None]
+        if len(told) == len(SHAPES_MM):
             places.append(box.middle)
             lights.append(float(np.mean(light)))
-            covariances[0].append(found[0])
-            covariances[1].append(found[1])
+            covariances.append(told)
     at, seen = np.reshape(places, (-1, 2)), np.array(lights)
-    fine, large = (Noise(at, seen, np.reshape(one, (-1, 3, 3))) for one in covariances)
-    return fine, large
+    shapes = np.reshape(covariances, (-1, len(SHAPES_MM), 3, 3)).swapaxes(0, 1)
+    return tuple(Noise(at, seen, one) for one in shapes)
 
 
 def _bare(sheet: Sheet) -> list[Box]:

@@ -70,20 +70,20 @@ class Noise:
         return float((near @ np.trace(self.covariances[paper], axis1=1, axis2=2)) / near.sum())
 
 
-def block_covariance(light: npt.NDArray[np.float32], block_px: float) -> Floats | None:
+def block_covariance(light: npt.NDArray[np.float32], block_px: tuple[float, float]) -> Floats | None:
     """Return the covariance (3, 3) of the means of the blocks of an even place; None when it is too small.
 
     Parameters
     ----------
     light : (h, w, 3) array
-    block_px : float
-        Side of a block, pixels of `light`.
+    block_px : (float, float)
+        Width and height of a block, pixels of `light`.
     """
     cv2 = opencv()
-    size = tuple(int(n / block_px) for n in light.shape[1::-1])
+    size = tuple(int(n / side) for n, side in zip(light.shape[1::-1], block_px, strict=True))
     if min(size) < 4:
         return None
-    fit = tuple(round(n * block_px) for n in size)
+    fit = tuple(round(n * side) for n, side in zip(size, block_px, strict=True))
     blocks = cv2.resize(light[: fit[1], : fit[0]], size, interpolation=cv2.INTER_AREA).astype(float).reshape(-1, 3)
     x, y = (v.ravel() for v in np.meshgrid(np.linspace(-1, 1, size[0]), np.linspace(-1, 1, size[1])))
     smooth = np.column_stack([np.ones(x.size), x, y, x * x, x * y, y * y])

@@ -1,7 +1,7 @@
 """The colour of one tile from the light of its pixels: glare left out, mean, mottle, main colours.
 
 Mottle is told for blocks of 0.67 mm. A photo is a little blurred and so has averaged already; how much that takes from
-the mottle is told by how much larger blocks take (`sharpened`).
+the mottle is told by how much blocks take that are longer one way (`sharpened`).
 """
 
 from __future__ import annotations
@@ -23,8 +23,15 @@ LEAST_SHARE = 0.05
 """Of a main colour."""
 MOST_COLOURS = 3
 
-COARSE_MM = 1.0
-"""Side of the larger blocks that tell how fine the tile's pattern is."""
+LONG_MM = 1.0
+"""Longer side of the blocks, otherwise of 0.67 mm, that tell how fine the tile's pattern is along each way: scratches of a
+brush are fine across and coarse along."""
+SHAPES_MM = ((BLOCK_MM, BLOCK_MM), (LONG_MM, BLOCK_MM), (BLOCK_MM, LONG_MM))
+"""Width and height of the blocks."""
+WHOLE = 0.9
+"""Share of a block on the face, clear of glare, from which on it counts."""
+FINER = 3
+"""Steps to a pixel when a turned tile is laid straight: without interpolation, which would blur its pattern."""
 MOST_GAIN = 1.4
 
 # glare
@@ -51,8 +58,8 @@ class Face:
         Mean light of the blocks of 0.67 mm that hold no glare.
     places : (n, 2) int array
         Row and column of each block.
-    coarse : (m, 3) array
-        Mean light of blocks of 1 mm.
+    wide, high : (m, 3) arrays
+        Mean light of blocks of 1 x 0.67 mm, lying and standing.
     glare : float
         Share of the face, 0 to 1.
     pixels : int
@@ -62,7 +69,8 @@ class Face:
     light: Floats
     blocks: Floats
     places: npt.NDArray[np.int64]
-    coarse: Floats
+    wide: Floats
+    high: Floats
     glare: float
     pixels: int
 
@@ -72,6 +80,7 @@ def face_of(
     face: npt.NDArray[np.bool_],
     clipped: npt.NDArray[np.bool_],
     px_per_mm: float,
+    turn_deg: float = 0.0,
 ) -> tuple[Face, npt.NDArray[np.bool_]]:
     """Measure the light of a face.
 
@@ -84,6 +93,8 @@ def face_of(
     clipped : (h, w) bool array
         Pixels as light as the picture can hold.
     px_per_mm : float
+    turn_deg : float
+        Of the tile, clockwise as seen.
 
     Returns
     -------
@@ -96,12 +107,13 @@ def face_of(
     if share > 0:  # the last of a highlight's skirt would count as mottle
         away = opencv().distanceTransform((~glare).astype(np.uint8), opencv().DIST_L2, 3)
         clear = use & (away > CLEAR_MM * px_per_mm)
-    means, places = _blocks(light, clear, px_per_mm * BLOCK_MM)
-    coarse, _ = _blocks(light, clear, px_per_mm * COARSE_MM)
+    (means, places), (wide, _), (high, _) = (
+        _blocks(light, clear, (px_per_mm * width, px_per_mm * height), turn_deg) for width, height in SHAPES_MM
+    )
     mean = light[use].mean(axis=0, dtype=float) if use.any() else np.zeros(3)
     if 0 < share < 1 and use.any():
         mean = (1 - share) * mean + share * _beneath(light, use, glare, px_per_mm)
-    return Face(mean, means, places, coarse, share, int(use.sum())), glare
+    return Face(mean, means, places, wide, high, share, int(use.sum())), glare
 
 
 def _beneath(
@@ -127,20 +139,39 @@ def _beneath(
 
 
 def _blocks(
-    light: npt.NDArray[np.float32], use: npt.NDArray[np.bool_], side: float
+    light: npt.NDArray[np.float32], use: npt.NDArray[np.bool_], sides: tuple[float, float], turn_deg: float
 ) -> tuple[Floats, npt.NDArray[np.int64]]:
-    """Return the mean light of the blocks of a side, px, that lie wholly in `use`, and their rows and columns."""
+    """Return the mean light of the blocks of a width and height, px, that lie in `use`, and their rows and columns.
+
+    The blocks are turned with the tile: upright ones would leave out a toothed margin of a turned one, and with it the ends
+    of a colour that runs from edge to edge.
+    """
     cv2 = opencv()
-    size = tuple(int(n / side) for n in use.shape[::-1])
+    y, x = np.nonzero(use)
+    if not len(y):
+        return np.empty((0, 3)), np.empty((0, 2), dtype=np.int64)
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    along, across = c * x + s * y, c * y - s * x
+    size = tuple(int((np.ptp(one) + 1) / side) for one, side in zip((along, across), sides, strict=True))
     if min(size) < 1:
         return np.empty((0, 3)), np.empty((0, 2), dtype=np.int64)
-    fit = tuple(round(n * side) for n in size)
-    weight = use[: fit[1], : fit[0]].astype(np.float32)
-    seen = light[: fit[1], : fit[0]] * weight[..., None]
-    covered = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
-    summed = cv2.resize(seen, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], 3)
-    whole = covered.reshape(size[1], size[0]) > 0.99
-    return (summed[whole] / covered.reshape(size[1], size[0])[whole][:, None]).astype(float), np.argwhere(whole)
+    fit = tuple(round(n * side * FINER) for n, side in zip(size, sides, strict=True))
+    u, v = ((one.min() + one.max()) / 2 for one in (along, across))
+    step = 1 / FINER
+    left, top = ((1 - n) / 2 * step for n in fit)
+    turned = np.array([[c, -s], [s, c]])
+    offset = turned @ np.array([u + left, v + top])
+    matrix = np.column_stack([turned * step, offset])
+    weight = use.astype(np.float32)
+
+    def laid(image: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+        flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+        straight = cv2.warpAffine(image, matrix, fit, flags=flags, borderMode=cv2.BORDER_CONSTANT)
+        return np.asarray(cv2.resize(straight, size, interpolation=cv2.INTER_AREA)).reshape(size[1], size[0], -1)
+
+    covered = laid(weight)[..., 0]
+    whole = covered > WHOLE
+    return (laid(light * weight[..., None])[whole] / covered[whole][:, None]).astype(float), np.argwhere(whole)
 
 
 def glare_in(
@@ -188,30 +219,33 @@ def mottle(lab: Floats, middle: Floats, noise: float = 0.0) -> float:
     return float(np.sqrt(max(raw**2 - noise**2, 0.0)))
 
 
-def sharpened(fine: float, coarse: float, blur_mm: float) -> float:
+def sharpened(fine: float, wide: float, high: float, blur_mm: float) -> float:
     """Return the mottle that a sharp photo would show in blocks of 0.67 mm.
 
-    The mean square of a pattern averaged over an aperture falls as 1 / (1 + k A) with the variance A of the aperture
-    (exactly so for a normal aperture over a pattern whose correlation falls off normally). Blur adds its variance to that
-    of the blocks, a twelfth of their side squared; two sizes of blocks tell k.
+    The mean square of a pattern averaged over an aperture falls as 1 / sqrt((1 + k A) (1 + l B)) with the variances A and B of
+    the aperture along its two sides (exactly so for a normal aperture over a pattern whose correlation falls off
+    normally along them). Blur adds its variance to those of the blocks, a twelfth of their side squared; blocks that are
+    longer one way tell k and l apart, which a larger square would mix: too little would be given back to scratches.
 
     Parameters
     ----------
-    fine, coarse : float
-        Mottle in blocks of 0.67 and of 1 mm, as photographed.
+    fine, wide, high : float
+        Mottle in blocks of 0.67 mm, and of 1 x 0.67 mm lying and standing, as photographed.
     blur_mm : float
         Standard deviation of the blur.
 
     Examples
     --------
-    >>> round(sharpened(5.0, 4.0, 0.1), 2), sharpened(5.0, 4.0, 0.0)
-    (5.33, 5.0)
+    >>> round(sharpened(5.0, 4.4, 5.0, 0.1), 2), sharpened(5.0, 4.4, 5.0, 0.0)
+    (5.2, 5.0)
     """
-    if not 0 < coarse < fine:
-        return fine
-    slope = (coarse**-2 - fine**-2) / ((COARSE_MM**2 - BLOCK_MM**2) / 12)
-    inverse = fine**-2 - slope * blur_mm**2
-    return float(fine * MOST_GAIN) if inverse <= (fine * MOST_GAIN) ** -2 else float(inverse**-0.5)
+    block, longer = BLOCK_MM**2 / 12, LONG_MM**2 / 12
+    finest = block / (block + blur_mm**2)  # a pattern finer than any blur: k without end
+    left = 1.0
+    for long in (wide, high):
+        if 0 < long < fine:
+            left *= max(1 - ((fine / long) ** 4 - 1) * blur_mm**2 / (longer - block), finest)
+    return float(fine * min(MOST_GAIN, left**-0.25))
 
 
 def main_colours(lab: Floats, places: npt.NDArray[np.int64]) -> tuple[tuple[float, float, float, float], ...]:
