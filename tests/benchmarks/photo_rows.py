@@ -32,6 +32,7 @@ sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
 from printing import Rows, main
 from tests.photo.views import anyhow, seen
 from tests.synthetic import photograph, random_scene, random_tile, tray, tray_24
+from tests.synthetic.printed import printed
 from tests.synthetic.surfaces import random_glare
 
 from tilestudy.colour.difference import ciede2000
@@ -87,14 +88,16 @@ def views(count: int) -> Rows:
 
 
 def mottle(photos: int) -> Rows:
-    """Relative error of the mottle of patterned tiles."""
+    """Relative error of the mottle of patterned tiles, on the sheet as it is printed, words and ticks and all."""
     sheet = tray_24("24")
+    page = printed(sheet)
     kinds = ("mottled", "speckled", "iridescent", "verdigris", "brushed", "bands")
     ours, foil = [], []
     for seed in range(photos):
         rng = np.random.default_rng(SEED + seed)
         tiles = {cell.code: random_tile(rng, kinds[n % len(kinds)]) for n, cell in enumerate(sheet.tiles)}
-        photo = photograph(sheet, random_scene(rng, size=(3000, 4000)), rng, references="24", tiles=tiles)
+        scene = random_scene(rng, size=(3000, 4000))
+        photo = photograph(sheet, scene, rng, references="24", tiles=tiles, page=page)
         picture = Picture("tray.jpg", photo.through_jpeg())
         try:
             reading = measure(picture, [sheet], photo.references)

@@ -11,12 +11,13 @@ import pytest
 from PIL import Image
 
 from tests.synthetic import Glare, Photo, Scene, photograph, random_tile, tray
+from tests.synthetic.printed import printed
 from tilestudy.colour.difference import ciede2000
 from tilestudy.errors import PhotoError
 from tilestudy.photo.combine import combine
 from tilestudy.photo.draw import draw
 from tilestudy.photo.icc import SRGB
-from tilestudy.photo.measure import TrayReading, measure
+from tilestudy.photo.measure import TrayReading, _bare, measure
 from tilestudy.photo.picture import open_picture
 from tilestudy.tray.sheet import Sheet
 
@@ -110,3 +111,19 @@ def test_the_picture_beside_the_photo_shows_the_sheet_and_the_list(measured: tup
     shown = np.asarray(Image.open(io.BytesIO(draw(open_picture(path), reading))))
     assert shown.shape == (297 * 4, 210 * 4 + 460, 3)
     assert (shown[:, 840:] > 250).mean() > 0.8
+
+
+@pytest.mark.parametrize("references", ["24", "6", None])
+def test_noise_is_learned_from_paper_on_which_nothing_is_printed(references: str | None) -> None:
+    """Most of the squares that are looked at are blank on the printed sheet, so the quieter quarter of them is."""
+    sheet = tray(20, references)
+    page, scale = printed(sheet, 200), 200 / 25.4
+    blank = [
+        page[round(box.y * scale) : round((box.y + box.height) * scale), round(box.x * scale) :][
+            :, : round(box.width * scale)
+        ].min()
+        > 250
+        for box in _bare(sheet)
+    ]
+    assert len(blank) > 10
+    assert np.mean(blank) > 0.5

@@ -38,6 +38,12 @@ ROUNDED = 0.3
 """Standard deviation, levels of 255, of the rounding of colour by JPEG."""
 
 
+MOST_CLIPPED = 0.01
+PAPER_LIGHT, PRINTED, MOST_BARE = 0.8, 3.0, 40
+"""Light from which a place is paper; how much more than bare paper it scatters when something is printed there; squares of
+paper that are looked at."""
+
+
 @dataclass(frozen=True)
 class TileMeasured:
     """One tile of a photo.
@@ -253,8 +259,8 @@ def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, ...]:
     for box in (*_bare(rectified.sheet), *_patches(calibrated)):
         left, top = round(box.x * scale), round(box.y * scale)
         part = rectified.image[top : round((box.y + box.height) * scale), left : round((box.x + box.width) * scale)]
-        if not part.size or not np.isfinite(part).all():
-            continue
+        if not part.size or not np.isfinite(part).all() or np.mean(part >= CLIPPED) > MOST_CLIPPED:
+            continue  # where the camera's range ends, noise cannot be seen
         y, x = np.mgrid[0 : part.shape[0], 0 : part.shape[1]] + 0.5
         light = calibrated.light(part, np.stack([x + left, y + top], axis=-1) / scale)
         even = np.asarray(light, dtype=np.float32)
@@ -266,26 +272,46 @@ def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, ...]:
             covariances.append(told)
     at, seen = np.reshape(places, (-1, 2)), np.array(lights)
     shapes = np.reshape(covariances, (-1, len(SHAPES_MM), 3, 3)).swapaxes(0, 1)
-    return tuple(Noise(at, seen, one) for one in shapes)
+    quiet = bare_only(seen, np.trace(shapes[0], axis1=1, axis2=2)) if len(seen) else np.zeros(0, dtype=bool)
+    return tuple(Noise(at[quiet], seen[quiet], one[quiet]) for one in shapes)
+
+
+def bare_only(light: Floats, variance: Floats) -> npt.NDArray[np.bool_]:
+    """Tell patches, and paper on which nothing is printed, from paper with words or ticks on it.
+
+    What is printed only adds to the variance, and the noise of paper itself varies little over a photo, so paper that
+    scatters more than `PRINTED` times the quieter quarter of it has something on it.
+
+    >>> bare_only(np.array([1.0, 1.0, 1.0, 0.9, 0.2]), np.array([1.0, 1.1, 1.2, 90.0, 9.0])).tolist()
+    [True, True, True, False, True]
+    """
+    paper = light > PAPER_LIGHT
+    if not paper.any():
+        return np.ones(len(light), dtype=bool)
+    return ~paper | (variance <= PRINTED * np.quantile(variance[paper], 0.25))
 
 
 def _bare(sheet: Sheet) -> list[Box]:
-    """Return some squares of bare paper: between the two upper markers' and the page's middle strip, beside cells."""
+    """Return some squares of paper: along the sheet's left and right edge, and beside cells; some have ticks or codes on them
+    (`bare_only`). The strips with words between the upper and between the lower markers are left alone.
+    """
     taken = [
         *(cell.box for cell in (*sheet.tiles, *sheet.patches, *sheet.cloths)),
         *(marker.box for marker in sheet.markers),
         *([sheet.card] if sheet.card else []),
     ]
+    top = max(marker.box.y + marker.box.height for marker in sheet.markers[:2]) + 1
+    bottom = min(marker.box.y for marker in sheet.markers[2:]) - 1
     side, free = 6.0, []
-    for y in np.arange(6.0, sheet.height - 6 - side, side):
-        for x in np.arange(6.0, sheet.width - 6 - side, side):
+    for y in np.arange(top, bottom - side, side):
+        for x in np.arange(1.0, sheet.width - side, side):
             clear = all(
-                x > box.x + box.width + 3 or x + side < box.x - 3 or y > box.y + box.height + 4 or y + side < box.y - 3
+                x > box.x + box.width + 1 or x + side < box.x - 1 or y > box.y + box.height + 7 or y + side < box.y - 1
                 for box in taken
             )
             if clear:
                 free.append(Box(float(x), float(y), side, side))
-    return free[:: max(1, len(free) // 12)]
+    return free[:: max(1, len(free) // MOST_BARE)]
 
 
 def _patches(calibrated: Calibrated) -> list[Box]:
