@@ -178,7 +178,7 @@ FAULTY = {
     "CGATS broken off": (cgats("SAMPLE_ID LAB_L LAB_A LAB_B", "K7 1 2 3", KEYWORDS)[:-9], "is not closed by END_DATA"),
     "CGATS one row less": (
         cgats("SAMPLE_ID LAB_L LAB_A LAB_B", "K7 1 2 3", KEYWORDS).replace("SETS 1", "SETS 3"),
-        "line 5: NUMBER_OF_SETS says 3, but there are 1 rows",
+        "line 5: NUMBER_OF_SETS says 3, but there is 1 row",
     ),
     "CGATS name with a blank": (
         cgats("SAMPLE_ID LAB_L LAB_A LAB_B", "white tile 1 2 3", KEYWORDS),
