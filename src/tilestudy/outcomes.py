@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tilestudy.study.due import Due
-from tilestudy.study.language import count, listed
+from tilestudy.study.language import columns, count, listed
 from tilestudy.study.records import PAPER_ONLY, BatchLog, Cloth, Kept, Made, Plan, Reading, Record, Rub, Study, Value
 from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
 from tilestudy.tray.layout import codes_on
@@ -59,8 +59,7 @@ class PlanReport:
                     mark = " (reference)" if tile.reference else f" (for {tile.replaces})" if tile.replaces else ""
                     numbers = [show_number(tile.settings[factor.name], factor) for factor in factors]
                     rows.append([str(tile.order), tile.code + mark, *numbers])
-            widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
-            lines += ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+            lines += [f"  {line}" for line in columns(rows)]
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:
@@ -225,7 +224,7 @@ class PhotoDone:
                 name = "" if how.kind == PAPER_ONLY[1] else name_of(adapt(tile.lab, how.illuminant, how.observer))
                 glare = f"{tile.glare:.0%}" if tile.glare >= 0.005 else ""
                 rows.append([tile.code, *(_signed(one) for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
-        return _columns(rows)
+        return "\n".join(columns(rows))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the measured tiles with stable keys."""
@@ -297,7 +296,7 @@ class ClothsDone:
         rows = [["cloth", "grade", "as half grade"]]
         for sheet in self.sheets:
             rows += [[one.code, f"{one.grade:.1f}", f"{one.half_grade:g}"] for one in sheet.cloths]
-        return _columns(rows)
+        return "\n".join(columns(rows))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the graded cloths with stable keys."""
@@ -339,11 +338,6 @@ def _stored(stored: Entered) -> str:
         "the history. Photos that are to be averaged go into one call."
     )
     return "\n".join([*([first.text()] if kept else []), line])
-
-
-def _columns(rows: Sequence[Sequence[str]]) -> str:
-    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    return "\n".join("  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows)
 
 
 def _trusted(tray: TrayReading) -> str:

@@ -23,7 +23,7 @@ from tilestudy.analysis.trust.wording import study_sentences
 from tilestudy.analysis.wear.agreement import Agreement
 from tilestudy.analysis.wear.photo_grades import PhotoGrades
 from tilestudy.colour.names import name_of
-from tilestudy.study.language import capital, listed
+from tilestudy.study.language import capital, columns, listed
 from tilestudy.study.records import Lab, Plan, Setting, Study
 from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
 
@@ -288,8 +288,7 @@ class StudyFindings:
                         verdict,
                     )
                 )
-        widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
-        lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+        lines = columns(rows)
         note = (
             "df, ddf: how many separate comparisons the effect and its noise rest on; F: effect against noise; p: how often "
             "chance alone would look as strong."

@@ -8,7 +8,7 @@ from tilestudy.design.full_appraisal import FullAppraisal
 from tilestudy.design.robustness import Loss
 from tilestudy.design.terms import LeftOut
 from tilestudy.design.words import amount, beyond, describe, tell
-from tilestudy.study.language import capital, count, listed, plural
+from tilestudy.study.language import capital, columns, count, listed, plural
 from tilestudy.study.records import Factor, Study, study_as_planned
 from tilestudy.study.units import plain_number, show, show_number
 
@@ -243,8 +243,7 @@ def table(full: FullAppraisal) -> str:
                 _mark(one),
             ]
         )
-    widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
-    return "\n".join("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
+    return "\n".join(columns(rows))
 
 
 def _mark(one: Alternative) -> str:

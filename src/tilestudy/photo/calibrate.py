@@ -22,20 +22,19 @@ from tilestudy.photo.flat import Flat, paper_light
 from tilestudy.photo.needs import opencv
 from tilestudy.photo.patches import Seen, read_patches
 from tilestudy.photo.rectified import Rectified
-from tilestudy.study.records import Lab
+from tilestudy.study.records import PAPER_ONLY, Lab
 from tilestudy.tray.references import References
 from tilestudy.tray.sheet import Box, Cell, Sheet
 
 Floats = npt.NDArray[np.float64]
 
 GRID_MM = 4.0
-PAPER_ONLY = "paper only"
 LEVELS = 16384
 WIDE, MOST_ROWS = 1024, 16384
 PAPER_LAB = (94.0, 0.5, -2.0)
 """What paper is taken for where no patch tells: plain office paper, roughly, from memory."""
 
-ERROR = {"24 patches": (0.9, 0.3), "6 patches": (0.7, 0.7), "grey card": (0.0, 2.6), PAPER_ONLY: (0.0, 4.0)}
+ERROR = {"24 patches": (0.9, 0.3), "6 patches": (0.7, 0.7), "grey card": (0.0, 2.6), PAPER_ONLY[1]: (0.0, 4.0)}
 """Expected error of a tile: a share of the patches' median when left out, and what is added to it in quadrature.
 tests/benchmarks/photo_accuracy.py compares it with the error of invented tiles; on the six real photos it is too small
 with 6 patches by half, for most of a chart's colours are stronger than a patina's."""
@@ -153,14 +152,14 @@ def calibrate(image: Rectified, references: References | None) -> Calibrated:
     sheet = image.sheet
     filed = [patch.name for patch in references.patches] if references else []
     if others := suspect.references([cell.code for cell in sheet.patches], filed):
-        raise PhotoError("photo", others)
+        raise PhotoError(image.name, others)
     flat = paper_light(
         image.image, image.px_per_mm, image.decode, (sheet.width, sheet.height),
         [*(marker.box for marker in sheet.markers), *([sheet.card] if sheet.card else [])],
         [cell.box for cell in _cells(sheet)],
     )  # fmt: skip
     if flat is None:
-        raise PhotoError("photo", suspect.NO_PAPER)
+        raise PhotoError(image.name, suspect.NO_PAPER)
     faults = suspect.paper(flat)
     if references is None:
         held = beliefs("grey card")
@@ -169,8 +168,8 @@ def calibrate(image: Rectified, references: References | None) -> Calibrated:
         fitted = fit_map(one * 0.5, one * 0.5, np.array([PAPER_LAB]), to_xyz, here, held)
         faults += suspect.light(flat, fitted.colour_map)
         if faults:
-            raise PhotoError("photo", faults)
-        return _calibrated(PAPER_ONLY, "D50", "2", fitted, flat, image, (), ())
+            raise PhotoError(image.name, faults)
+        return _calibrated(PAPER_ONLY[1], "D50", "2", fitted, flat, image, (), ())
     to_xyz, here = _space(image, references.illuminant, references.observer)
     seen = _seen(image, references)
     paper = flat.at(np.array([one.box.middle for one in seen]))
@@ -181,14 +180,14 @@ def calibrate(image: Rectified, references: References | None) -> Calibrated:
     )  # fmt: skip
     hidden, gone = suspect.hidden(seen), suspect.gone(seen, paper, lab)
     if hidden or gone:
-        raise PhotoError("photo", [*faults, *(hidden or order.faults() or gone)])
+        raise PhotoError(image.name, [*faults, *(hidden or order.faults() or gone)])
     kind = references.kind
     use = np.array([one.clipped < suspect.CLIPPED_PATCH for one in seen])
     clipped = [one.name for one, good in zip(seen, use, strict=True) if not good]
     if clipped and suspect.too_many_clipped(kind, lab[~use]):
-        raise PhotoError("photo", [*faults, suspect.clipped_patches(clipped)])
+        raise PhotoError(image.name, [*faults, suspect.clipped_patches(clipped)])
     if faults:
-        raise PhotoError("photo", faults)
+        raise PhotoError(image.name, faults)
     nominal = np.array([one.nominal for one in seen])
     fitted = fit_map(nominal[use], paper[use], lab[use], to_xyz, here, beliefs(kind))
     names = [one.name for one, good in zip(seen, use, strict=True) if good]
@@ -196,7 +195,7 @@ def calibrate(image: Rectified, references: References | None) -> Calibrated:
     faults = places or suspect.greys(order) or suspect.curve(order)
     faults = (faults or suspect.fit(fitted, kind, names)) + suspect.light(flat, fitted.colour_map)
     if faults:
-        raise PhotoError("photo", faults)
+        raise PhotoError(image.name, faults)
     left_out = np.full(len(seen), np.nan)
     left_out[use] = fitted.left_out
     measured = fitted.colour_map.lab_of_patches(nominal, paper)

@@ -93,10 +93,7 @@ def grade_cloths(picture: Picture, sheets: Sequence[Sheet], references: Referenc
             f"Tray {sheet.number} has no cells for rubbed and clean cloths. Print a sheet for cloths, or leave out --cloths.",
         )
     rectified = rectify(picture, placed)
-    try:
-        calibrated = calibrate(rectified, references)
-    except PhotoError as fault:
-        raise PhotoError(picture.name, fault.faults) from None
+    calibrated = calibrate(rectified, references)
     white = [middle_light(rectified, calibrated, cell) for cell in clean]
     labs = np.asarray(calibrated.lab(np.array(white)), dtype=float)
     apart = float(max(np.linalg.norm(one - other) for one in labs for other in labs))
@@ -122,8 +119,7 @@ def middle_light(rectified: Rectified, calibrated: Calibrated, cell: Cell) -> Fl
     left, top = int((x0 - CIRCLE_MM / 2) * scale), int((y0 - CIRCLE_MM / 2) * scale)
     side = int(np.ceil(CIRCLE_MM * scale)) + 1
     part = rectified.image[top : top + side, left : left + side]
-    y, x = np.mgrid[0 : part.shape[0], 0 : part.shape[1]] + 0.5
-    mm = np.stack([x + left, y + top], axis=-1) / scale
+    mm = rectified.mm(left, top, part.shape)
     inside = np.hypot(mm[..., 0] - x0, mm[..., 1] - y0) <= CIRCLE_MM / 2
     light = np.asarray(calibrated.light(part[inside], mm[inside]), dtype=float)
     return np.asarray(light[np.isfinite(light).all(axis=-1)].mean(axis=0))

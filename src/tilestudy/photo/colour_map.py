@@ -29,6 +29,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from tilestudy.colour.srgb import to_encoded
 from tilestudy.colour.xyz import xyz_to_lab
 from tilestudy.photo.beliefs import COMMON, GAINS, MIXING, ROOTS, STRAY, Belief
 
@@ -43,12 +44,6 @@ BY_CHROMA = 0.02
 """Strong colours are off by more: the size of a patch's error grows by this share for each unit of C*."""
 DARK_END, LEAST_TOLD = (0.02, 0.06), 0.05
 """Encoded levels between which a channel begins to tell; what it tells below."""
-
-
-def srgb_encoded(light: npt.ArrayLike) -> Floats:
-    """Encode linear light as IEC 61966-2-1 does."""
-    x = np.asarray(light, dtype=float)
-    return np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.maximum(x, 1e-9) ** (1 / 2.4) - 0.055)
 
 
 def log_tone(values: Floats, nominal: Floats) -> Floats:
@@ -140,7 +135,7 @@ def scaling(lab: Floats) -> Floats:
 
 def _without_dark_ends(scale: Floats, nominal: Floats, paper: Floats, to_xyz: Floats, white: Floats) -> Floats:
     """Take out of each patch's scaling the direction of a channel at the dark end of its range."""
-    level = srgb_encoded(nominal)
+    level = to_encoded(nominal)
     told = np.clip((level - DARK_END[0]) / (DARK_END[1] - DARK_END[0]), LEAST_TOLD, 1)
     told[np.ptp(level, axis=1) < 0.05] = 1  # a black patch is dark in all channels, and means it
     found = scale.copy()

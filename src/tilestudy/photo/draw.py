@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tilestudy.colour.adaptation import adapt
-from tilestudy.colour.srgb import RGB_TO_XYZ, lab_to_srgb
+from tilestudy.colour.srgb import RGB_TO_XYZ, lab_to_srgb, to_encoded
 from tilestudy.photo.calibrate import Calibrated
 from tilestudy.photo.cloth import CIRCLE_MM, ClothReading
 from tilestudy.photo.find import rectify
@@ -82,8 +82,7 @@ def _shown(rectified: Rectified) -> npt.NDArray[np.uint8]:
             np.interp(image, np.linspace(0, 1, 256), rectified.decode)
             @ (np.linalg.inv(RGB_TO_XYZ) @ rectified.to_xyz).T
         )
-        linear = np.clip(linear, 0, 1)
-        image = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+        image = to_encoded(np.clip(linear, 0, 1))
     return np.asarray(np.rint(np.clip(image, 0, 1) * 255), dtype=np.uint8)
 
 
@@ -163,8 +162,8 @@ def _list(
     head = [
         f"L*, a*, b* under {calibrated.illuminant}, observer {calibrated.observer}, by {calibrated.kind}",
         f"expected error of a colour: CIEDE2000 {calibrated.error:.1f}",
+        "photo as taken; squares: the colours found",
     ]
-    head.append("photo as taken; squares: the colours found")
     if calibrated.patches:
         head.append("on each patch: how far off it is (CIEDE2000) when it is left out")
     if any("glare" in text for _, _, text in rows):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +17,7 @@ from tilestudy.photo.rectified import Rectified
 from tilestudy.photo.sharp import area, blur_px
 from tilestudy.photo.view import Floats, View, fit_view
 from tilestudy.study.language import count, listed
-from tilestudy.tray.sheet import Box, Sheet
+from tilestudy.tray.sheet import Box, Sheet, tray_of_marker
 
 CORNERS = ("top left", "top right", "bottom left", "bottom right")
 SEARCHED_PX = 1600
@@ -98,7 +99,7 @@ def find(picture: Picture, sheets: Sequence[Sheet], most_blur_mm: float = MOST_B
     mm = np.vstack([corners_of(marker.box) for marker in markers])
     px = np.vstack([seen[marker.number] for marker in markers])
     view = fit_view(mm, px, size)
-    middles = np.array([cell.box.middle for cell in _cells(best)] or [(best.width / 2, best.height / 2)])
+    middles = np.array([cell.box.middle for cell in best.cells] or [(best.width / 2, best.height / 2)])
     scales = view.px_per_mm(middles)
     faults = []
     bend = view.residual_px / float(np.median(scales))
@@ -121,7 +122,7 @@ def find(picture: Picture, sheets: Sequence[Sheet], most_blur_mm: float = MOST_B
             f"The photo is blurred: edges spread over {2.56 * blur:.1f} mm (at most {2.56 * most_blur_mm:.1f} mm). "
             "Rest the phone on something, tap on the tray to focus, and take the photo again."
         )
-    outside = [cell.code for cell in _cells(best) if not _inside(view, cell.box)]
+    outside = [cell.code for cell in best.cells if not _inside(view, cell.box)]
     if outside and not faults:
         places = "The places of" if len(outside) > 1 else "The place of"
         faults.append(
@@ -202,7 +203,7 @@ def rectify(picture: Picture, placed: Placed, px_per_mm: float = 8.0) -> Rectifi
     ]
     nothing = (float("nan"),) * 4
     image = cv2.remap(part, full, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=nothing)
-    return Rectified(image, px_per_mm, sheet, picture.decode, picture.to_xyz, picture.camera)
+    return Rectified(image, px_per_mm, sheet, picture.decode, picture.to_xyz, picture.camera, picture.name)
 
 
 # ---- markers
@@ -243,7 +244,8 @@ def _unrecognised(picture: Picture, grey: npt.NDArray[np.uint8], sheets: Sequenc
     """Return what to say when no sheet has three markers in the picture."""
     sheet = max(sheets, key=lambda sheet: _seen(sheet, found), default=None)
     some = _seen(sheet, found) if sheet else 0
-    for tray, seen in _trays(found.get("DICT_5X5_1000") or _detected(grey, "DICT_5X5_1000", 1.0)).items():
+    numbers = found.get("DICT_5X5_1000") or _detected(grey, "DICT_5X5_1000", 1.0)
+    for tray, seen in Counter(map(tray_of_marker, numbers)).most_common():
         if seen >= 3 and seen > some:
             return WrongTrayError(
                 picture.name,
@@ -272,14 +274,6 @@ def _unrecognised(picture: Picture, grey: npt.NDArray[np.uint8], sheets: Sequenc
         "No tray sheet can be seen: none of its corner markers was found. They are outside the picture, or it is blurred or too "
         "dark. Take the photo from above, sharp and well lit, with all four black squares in it.",
     )
-
-
-def _trays(numbers: Iterable[int]) -> dict[int, int]:
-    """Return how many markers of each tray there are."""
-    trays: dict[int, int] = {}
-    for number in numbers:
-        trays[number // 4 + 1] = trays.get(number // 4 + 1, 0) + 1
-    return dict(sorted(trays.items(), key=lambda item: -item[1]))
 
 
 def _reduced(grey: npt.NDArray[np.uint8], share: float) -> npt.NDArray[np.uint8]:
@@ -316,10 +310,6 @@ def _refined(picture: Picture, grey: npt.NDArray[np.uint8], corners: Floats, dic
     found = cv2.cornerSubPix(part, start.copy(), (half, half), (-1, -1), stop).reshape(4, 2)
     far = np.hypot(*(found - start.reshape(4, 2)).T) > 2 * half
     return np.where(far[:, None], corners, found.astype(float) + low)
-
-
-def _cells(sheet: Sheet) -> tuple[Any, ...]:
-    return (*sheet.tiles, *sheet.patches, *sheet.cloths)
 
 
 def _inside(view: View, box: Box) -> bool:

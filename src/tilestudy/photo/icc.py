@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tilestudy.colour.srgb import RGB_TO_XYZ
+from tilestudy.colour.srgb import RGB_TO_XYZ, to_linear
 
 Floats = npt.NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class Space:
     decode: Floats
 
 
-SRGB = Space("sRGB", RGB_TO_XYZ, np.where(LEVELS <= 0.04045, LEVELS / 12.92, ((LEVELS + 0.055) / 1.055) ** 2.4))
+SRGB = Space("sRGB", RGB_TO_XYZ, to_linear(LEVELS))
 
 
 def read_profile(data: bytes) -> Space | None:

@@ -36,9 +36,8 @@ LAID_FLAT_PX = 0.6
 """Standard deviation of the blur that JPEG and laying the sheet flat add, px of the flat picture."""
 ROUNDED = 0.3
 """Standard deviation, levels of 255, of the rounding of colour by JPEG."""
-
-
 MOST_CLIPPED = 0.01
+"""Share of clipped values from which an even place tells no noise."""
 PAPER_LIGHT, PRINTED, MOST_BARE = 0.8, 3.0, 40
 """Light from which a place is paper; how much more than bare paper it scatters when something is printed there; squares of
 paper that are looked at."""
@@ -138,10 +137,7 @@ def measure(picture: Picture, sheets: Sequence[Sheet], references: References | 
             f"Tray {placed.sheet.number} has no tiles to measure. If it is a sheet of cloths, add --cloths.",
         )
     rectified = rectify(picture, placed)
-    try:
-        calibrated = calibrate(rectified, references)
-    except PhotoError as fault:
-        raise PhotoError(picture.name, fault.faults) from None
+    calibrated = calibrate(rectified, references)
     outlines, faults = segment(rectified, calibrated.light)
     noise = noise_of(rectified, calibrated)
     seen = _Seen(rectified, calibrated, placed, noise, picture.bits)
@@ -261,8 +257,7 @@ def noise_of(rectified: Rectified, calibrated: Calibrated) -> tuple[Noise, ...]:
         part = rectified.image[top : round((box.y + box.height) * scale), left : round((box.x + box.width) * scale)]
         if not part.size or not np.isfinite(part).all() or np.mean(part >= CLIPPED) > MOST_CLIPPED:
             continue  # where the camera's range ends, noise cannot be seen
-        y, x = np.mgrid[0 : part.shape[0], 0 : part.shape[1]] + 0.5
-        light = calibrated.light(part, np.stack([x + left, y + top], axis=-1) / scale)
+        light = calibrated.light(part, rectified.mm(left, top, part.shape))
         even = np.asarray(light, dtype=np.float32)
         found = [block_covariance(even, (width * scale, height * scale)) for width, height in SHAPES_MM]
         told = [one for one in found if one is not None]
@@ -295,14 +290,9 @@ def _bare(sheet: Sheet) -> list[Box]:
     """Return some squares of paper: along the sheet's left and right edge, and beside cells; some have ticks or codes on them
     (`bare_only`). The strips with words between the upper and between the lower markers are left alone.
     """
-    taken = [
-        *(cell.box for cell in (*sheet.tiles, *sheet.patches, *sheet.cloths)),
-        *(marker.box for marker in sheet.markers),
-        *([sheet.card] if sheet.card else []),
-    ]
     top = max(marker.box.y + marker.box.height for marker in sheet.markers[:2]) + 1
     bottom = min(marker.box.y for marker in sheet.markers[2:]) - 1
-    side, free = 6.0, []
+    side, free, taken = 6.0, [], sheet.taken
     for y in np.arange(top, bottom - side, side):
         for x in np.arange(1.0, sheet.width - side, side):
             clear = all(

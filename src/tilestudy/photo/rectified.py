@@ -28,6 +28,8 @@ class Rectified:
         Nominal linear RGB to CIE XYZ (D65, white Y = 1) of the picture's colour space.
     camera : str
         Name of the camera as the file states it; "" when it does not.
+    name : str
+        Name of the photo's file.
     """
 
     image: np.ndarray
@@ -36,3 +38,9 @@ class Rectified:
     decode: np.ndarray
     to_xyz: np.ndarray
     camera: str = ""
+    name: str = "photo"
+
+    def mm(self, left: int, top: int, shape: tuple[int, ...]) -> np.ndarray:
+        """Return where the middles of the pixels of a part (h, w) lie whose corner is the pixel (left, top): (h, w, 2), mm."""
+        y, x = np.mgrid[0 : shape[0], 0 : shape[1]] + 0.5
+        return np.stack([x + left, y + top], axis=-1) / self.px_per_mm

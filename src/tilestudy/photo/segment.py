@@ -128,11 +128,7 @@ def _difference(rectified: Rectified, light: Callable[[Any, Any], Any]) -> npt.N
     x, y = np.meshgrid(np.arange(size[0]) + 0.5, np.arange(size[1]) + 0.5)
     seen = np.cbrt(light(np.nan_to_num(small, nan=1.0), np.stack([x, y], axis=-1) / PX_PER_MM)) @ ROUGH_LAB.T
     bare = ~outside
-    for box in (
-        *(cell.box for cell in (*sheet.tiles, *sheet.patches, *sheet.cloths)),
-        *(marker.box for marker in sheet.markers),
-        *([sheet.card] if sheet.card else []),
-    ):
+    for box in sheet.taken:
         left, top, right, bottom = _bounds(box, 2.0, size)
         bare[top:bottom, left:right] = False
     bright = bare & (seen[..., 0] > np.median(seen[bare][:, 0]) - 5) if bare.any() else bare

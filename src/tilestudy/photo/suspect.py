@@ -17,6 +17,7 @@ from tilestudy.photo.colour_map import ColourMap, Fitted, fit_map
 from tilestudy.photo.flat import Flat
 from tilestudy.photo.patches import Seen
 from tilestudy.study.language import listed
+from tilestudy.tray.references import GREY as NEUTRAL
 
 Floats = npt.NDArray[np.float64]
 
@@ -149,7 +150,7 @@ def doubtful(fitted: Fitted) -> bool:
 
 def too_many_clipped(kind: str, lab: Floats) -> bool:
     """Whether clipped patches cannot be left out: too few others, or a grey among them."""
-    return kind != "24 patches" or len(lab) > MOST_CLIPPED or bool((np.hypot(lab[:, 1], lab[:, 2]) < 8).any())
+    return kind != "24 patches" or len(lab) > MOST_CLIPPED or bool((np.hypot(lab[:, 1], lab[:, 2]) < NEUTRAL).any())
 
 
 def clipped_patches(names: Sequence[str]) -> str:

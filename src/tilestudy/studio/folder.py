@@ -21,6 +21,7 @@ from tilestudy.study.language import count
 from tilestudy.study.measured import series_there
 from tilestudy.study.records import (
     KINDS,
+    PHOTO,
     BatchLog,
     Factor,
     Made,
@@ -175,9 +176,7 @@ class Folder:
         with self.book() as book:
             kept = [one for one in book.current(study.name, "colour") if one.source != file]
             every = [one.record for one in kept if isinstance(one.record, Reading)]
-            readings = [
-                one for one in every if one.tile.casefold() != correcting.casefold() or one.instrument == "photo"
-            ]
+            readings = [one for one in every if one.tile.casefold() != correcting.casefold() or one.instrument == PHOTO]
             taken = book.codes()
         return {
             "date_order": self.settings().date_order,

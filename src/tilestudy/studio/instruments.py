@@ -19,7 +19,7 @@ from tilestudy.study.forms.measured import series_named
 from tilestudy.study.forms.table import Row, Table, read_table
 from tilestudy.study.language import listed
 from tilestudy.study.measured import series_there
-from tilestudy.study.records import Plan, Reading, Study
+from tilestudy.study.records import PHOTO, Plan, Reading, Study
 
 NO_TILE = re.compile(
     r"(?i)(?:average|mean|median|std|standard|sd|min|max|range|white|black|calibration|zero|target|tolerance|reference)\b"
@@ -107,7 +107,7 @@ def read_colour(
     except WrongRequestError as error:
         return forms.FormReading("colour", file, (), (Fault(file, None, str(error)),)), ()
     known = options["series"].get(series, ("", "", "", ""))
-    there = Conditions(known[2], known[3], known[1], known[0]) if known[0] != "photo" else Conditions()
+    there = Conditions(known[2], known[3], known[1], known[0]) if known[0] != PHOTO else Conditions()
     found = read_instrument(text, file, asked, there)
     rows, faults, notes = _rows(found.samples, file, plan, stated, today)
     table = Table(";", _COLUMNS, None, _COLUMNS, {}, tuple(rows))

@@ -14,9 +14,11 @@ from tilestudy.outcomes import ClothsDone, PhotoDone
 from tilestudy.studio.recording import Recording
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
+from tilestudy.study.forms.measured import series_named
 from tilestudy.study.language import listed
+from tilestudy.study.measured import series_there
 from tilestudy.study.progress import Progress, no_progress
-from tilestudy.study.records import STAGES, Cloth, Lab, Reading, Record
+from tilestudy.study.records import PHOTO, STAGES, Cloth, Lab, Reading, Record
 from tilestudy.tray.references import References, read_references
 from tilestudy.tray.sheet import MOST_TRAYS, Cell, Sheet, cloth_of, sheet_from_dict
 
@@ -67,7 +69,7 @@ class Photographing(Recording):
 
         Raises
         ------
-        PhotoError
+        TilestudyError
             With what is wrong in each photo.
         NotEnoughError
             When no tray sheet was printed.
@@ -133,18 +135,15 @@ class Photographing(Recording):
         """Refuse before anything is measured what a series of another instrument could not take in."""
         with self.book() as book:
             there = [kept.record for kept in book.current(name, "colour")]
-        wanted = "" if series.casefold() == "own" else series.casefold()
-        others = {
-            one.instrument
-            for one in there
-            if isinstance(one, Reading) and one.series.casefold() == wanted and one.instrument.casefold() != "photo"
-        }
-        if others:
-            whose = f'The series "{series}" of {name}' if wanted else name
+        known = series_there([one for one in there if isinstance(one, Reading)])
+        wanted = series_named(series, known)
+        instrument = known[wanted][0] if wanted in known else PHOTO
+        if instrument.casefold() != PHOTO:
+            whose = f'The series "{wanted}" of {name}' if wanted else name
             raise WrongRequestError(
-                f"{whose} has colours of {listed(sorted(one or 'an instrument without a name' for one in others))}. A photo is "
-                f"another instrument and is never mixed with them. Keep its colours beside them under a name: add --series "
-                f"{'phone' if wanted != 'phone' else 'photos'}."
+                f"{whose} has colours of {instrument or 'an instrument without a name'}. A photo is another instrument and is "
+                "never mixed with them. Keep its colours beside them under a name: add --series "
+                f"{'phone' if wanted.casefold() != 'phone' else 'photos'}."
             )
 
     def _sheets(self, name: str, empty: Sequence[str], *, cloths: bool) -> list[Sheet]:
@@ -249,7 +248,7 @@ def _reading(
         "median": [round(one, 2) for one in tile.median],
         "colours": [[*(round(one, 1) for one in colour[:3]), round(colour[3], 2)] for colour in tile.colours],
         "glare": round(tile.glare, 3),
-        "residual": None if how.residual is None else round(how.residual, 2),
+        "residual": round(how.residual, 2),
         "spread": None if tile.spread is None else round(tile.spread, 2),
         "photo": list(tray.photos),
         "tray": tray.sheet.number,
@@ -263,7 +262,7 @@ def _reading(
         L,
         a,
         b,
-        instrument="photo",
+        instrument=PHOTO,
         geometry=how.kind,
         illuminant=how.illuminant,
         observer=how.observer,

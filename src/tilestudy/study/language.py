@@ -32,6 +32,16 @@ def listed(words: Sequence[str], joined: str = "and") -> str:
     return f" {joined} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
 
 
+def columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return the lines of a table: cells padded to their column, two blanks between.
+
+    >>> columns([["tile", "grade"], ["K7", "4.5"]])
+    ['tile  grade', 'K7    4.5']
+    """
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
 def capital(text: str) -> str:
     """Write the first letter large.
 

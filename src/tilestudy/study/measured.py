@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -121,7 +121,7 @@ def _of_a_cloth(one: Cloth, protocols: Collection[str]) -> list[str]:
 def _of_the_series(readings: Sequence[Reading], source: str, there: Sequence[Kept]) -> list[str]:
     """Compare the conditions of each reading with those of the others of its series, kept or new."""
     new = {one.key: one for one in readings}
-    known: dict[str, Series] = {}
+    others = []
     for kept in there:
         old = kept.record
         if not isinstance(old, Reading):
@@ -131,7 +131,8 @@ def _of_the_series(readings: Sequence[Reading], source: str, there: Sequence[Kep
             kept.source == source or takes_its_place.instrument == old.instrument != ""
         )
         if not again:
-            known.setdefault(old.series, old.conditions)
+            others.append(old)
+    known = series_there(others)
     faults = []
     for one in readings:
         wanted = known.setdefault(one.series, one.conditions)
@@ -139,7 +140,7 @@ def _of_the_series(readings: Sequence[Reading], source: str, there: Sequence[Kep
     return faults
 
 
-def series_there(readings: Sequence[Reading]) -> Mapping[str, Series]:
+def series_there(readings: Sequence[Reading]) -> dict[str, Series]:
     """Return the conditions of each series: by the first reading of it."""
     found: dict[str, Series] = {}
     for one in readings:

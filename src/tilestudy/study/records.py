@@ -415,7 +415,10 @@ class BatchLog:
         return (self.batch,)
 
 
-PAPER_ONLY = ("photo", "paper only")
+PHOTO = "photo"
+"""Instrument of a reading from a photo."""
+
+PAPER_ONLY = (PHOTO, "paper only")
 """Instrument and geometry of a reading from a photo without reference patches."""
 
 

@@ -83,6 +83,17 @@ class Sheet:
     cloths: tuple[Cell, ...] = ()
     dictionary: Literal["DICT_5X5_1000", "DICT_4X4_50"] = "DICT_5X5_1000"
 
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        """All places: of tiles, patches and cloths."""
+        return (*self.tiles, *self.patches, *self.cloths)
+
+    @property
+    def taken(self) -> tuple[Box, ...]:
+        """What is no bare paper: the places, the markers, the card."""
+        places = (*(cell.box for cell in self.cells), *(marker.box for marker in self.markers))
+        return places if self.card is None else (*places, self.card)
+
 
 MOST_TRAYS = 250
 """Trays whose markers differ: four of the 1,000 squares of the dictionary each; the numbers start again after that."""
@@ -96,6 +107,15 @@ def marker_numbers(tray: int) -> tuple[int, int, int, int]:
     """
     first = 4 * ((tray - 1) % MOST_TRAYS)
     return (first, first + 1, first + 2, first + 3)
+
+
+def tray_of_marker(number: int) -> int:
+    """Return the number of the tray, 1 to 250, of a marker's number.
+
+    >>> {tray_of_marker(one) for one in marker_numbers(7)}
+    {7}
+    """
+    return number // 4 + 1
 
 
 def numbered(sheet: Sheet, number: int) -> Sheet:

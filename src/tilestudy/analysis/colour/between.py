@@ -18,7 +18,7 @@ from tilestudy.colour.difference import ciede2000, lab_of
 from tilestudy.colour.grades import change_difference, change_grade, change_half_grade, written
 from tilestudy.colour.names import name_of
 from tilestudy.errors import NotEnoughError, WrongRequestError
-from tilestudy.study.language import capital, listed
+from tilestudy.study.language import capital, columns, listed
 from tilestudy.study.records import STAGES, Lab, Reading
 
 
@@ -74,12 +74,8 @@ class Changes:
             )
             for one in self.tiles
         ]
-        widths = [max(len(row[place]) for row in (head, *rows)) for place in range(len(head))]
         lines = [f"Change in colour from {self.first} to {self.second}, ISO 105-A05 (5 = no change, 1 = the most):"]
-        lines += [
-            "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-            for row in (head, *rows)
-        ]
+        lines += [f"  {line}" for line in columns((head, *rows))]
         halves = sorted(one.half_grade for one in self.tiles)
         if len(halves) > 2:
             middle = halves[(len(halves) - 1) // 2]

@@ -23,7 +23,7 @@ from tilestudy.colour.difference import lab_of
 from tilestudy.colour.xyz import CHROMATICITY
 from tilestudy.errors import WrongRequestError
 from tilestudy.study.language import count, listed
-from tilestudy.study.records import Reading
+from tilestudy.study.records import PHOTO, Reading
 
 LIGHT, OBSERVER = "D65", "10"
 """Illuminant and observer (degrees) of the names, targets and swatches."""
@@ -73,7 +73,7 @@ class Series:
     @property
     def photo(self) -> bool:
         """True when the colours come from photos."""
-        return self.instrument == "photo"
+        return self.instrument == PHOTO
 
     @property
     def coarse(self) -> bool:

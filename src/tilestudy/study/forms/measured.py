@@ -9,7 +9,7 @@ from tilestudy.errors import WrongRequestError
 from tilestudy.study.forms.cells import listing, not_known, quoted, read_grade, read_yes, scorer_mark
 from tilestudy.study.forms.reader import Reader, shown
 from tilestudy.study.forms.table import Row
-from tilestudy.study.records import STAGES, Reading, Rub, Value
+from tilestudy.study.records import PHOTO, STAGES, Reading, Rub, Value
 
 CONDITIONS = ("instrument", "geometry", "illuminant", "observer")
 """What is one within a series of readings."""
@@ -121,7 +121,7 @@ def colour_rows(reader: Reader) -> tuple[Reading, ...]:
         reader.fault(str(error))
         return ()
     settled = reader.series[series]
-    if settled[0].casefold() == "photo" and not row["instrument"]:
+    if settled[0].casefold() == PHOTO and not row["instrument"]:
         others = f"the series {quoted(series)}" if series else "this study"
         reader.fault(
             f"the readings of {others} were measured in photos, and this one is typed in without its instrument. Write the "
