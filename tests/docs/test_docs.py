@@ -17,7 +17,8 @@ from tilestudy.cli import cli
 from tilestudy.colour.names import colour_named
 from tilestudy.outcomes import DueReport
 from tilestudy.study.due import Due
-from tilestudy.study.file import _KEYS, read_study
+from tilestudy.study.file import read_study
+from tilestudy.study.reader import KEYS
 from tilestudy.study.records import Study
 from tilestudy.trade.library import process, process_ids, protocols, thickness_mm
 
@@ -91,12 +92,12 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
     (example,) = (block for kind, block in BLOCK.findall(page) if kind == "toml" and "[[factor]]" in block)
     study = study_read(example, "drawer-pulls")
     assert [factor.name for factor in study.factors] == ["temperature", "dwell", "surface"]
-    tables = {"": "The top of the file", **{key: f"`[{key}]`" for key in _KEYS if key}}
+    tables = {"": "The top of the file", **{key: f"`[{key}]`" for key in KEYS if key}}
     tables |= {"factor": "`[[factor]]`", "response": "`[[response]]`", "wish": "`[[wish]]`"}
     for table, heading in tables.items():
         section = page.split(f"\n## {heading}")[1].split("\n## ")[0]
         rows = re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)
-        known = [key for key in _KEYS[table] if key not in _KEYS and key not in ("bench", "never")]
+        known = [key for key in KEYS[table] if key not in KEYS and key not in ("bench", "never")]
         assert sorted(rows) == sorted(known), heading
 
 

@@ -7,14 +7,16 @@ ignored costs a class its metal.
 from __future__ import annotations
 
 import difflib
-import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal, cast, get_args
 
 from tilestudy.errors import Fault, FaultyFileError, UnitError
+from tilestudy.study.reader import KEYS, Reader
 from tilestudy.study.records import (
+    COATINGS,
+    SOLDERS,
     STAGES,
     Bound,
     Choice,
@@ -34,37 +36,11 @@ from tilestudy.study.records import (
 )
 from tilestudy.study.units import parse_quantity, parse_setting, plain_number, split_number, stored_unit
 from tilestudy.study.wishes import wish_about, wish_value
+from tilestudy.study.workplace_file import read_workplace
 
 _NAME = re.compile(r"^[a-z][a-z0-9_]{0,30}$")
 _STUDY_NAME = re.compile(r"^[a-z0-9][a-z0-9_-]{0,40}$")
 DARKEST = "as dark as possible"
-
-_KEYS: Mapping[str, tuple[str, ...]] = {
-    "": (
-        *(
-            "name",
-            "question",
-            "process",
-            "invented",
-            "source",
-            "batch_word",
-            "reference_tiles",
-            "batch_volume",
-            "choose",
-            "model",
-        ),
-        *("metal", "tile", "factor", "limits", "colour", "rub", "response", "wish", "bench", "noise", "never"),
-    ),
-    "metal": ("uns", "gauge", "lot"),
-    "tile": ("size",),
-    "factor": ("name", "unit", "levels", "low", "high", "count", "workable", "spacing", "set_per", "got"),
-    "limits": ("tiles", "batches", "batches_each", "tiles_per_batch", "batches_per_session", "sessions", "minutes"),
-    "colour": ("target", "tolerance", "stage", "after_days"),
-    "rub": ("protocol", "conditions", "passing", "after_days"),
-    "response": ("name", "unit", "better", "after_days", "batch_sd", "tile_sd"),
-    "wish": ("of", "good", "useless", "weight"),
-    "noise": ("batch_sd", "tile_sd"),
-}
 
 
 def check_study_name(name: str) -> str | None:
@@ -78,122 +54,6 @@ def check_study_name(name: str) -> str | None:
     return f'"{name}" cannot name a study: use small letters, digits and hyphens, such as door-plaques.'
 
 
-class _Reader:
-    """Takes values out of parsed TOML, gathering faults with their lines."""
-
-    def __init__(self, text: str, file: str) -> None:
-        self.file = file
-        self.lines = text.splitlines()
-        self.faults: list[Fault] = []
-
-    def line(self, table: str, key: str | None = None, index: int = 0) -> int | None:
-        """Line of `key` in the table (the index-th of that name), or of the table's heading."""
-        here, seen, heading = "", -1, None
-        for number, raw in enumerate(self.lines, start=1):
-            text = raw.strip()
-            head = re.match(r"^\[\[?\s*([\w.-]+)\s*\]\]?", text)
-            if head:
-                here = head[1]
-                if table == "" and here == key:
-                    return number
-                if here == table:
-                    seen += 1
-                    if seen == index:
-                        heading = number
-            elif here == table and (table == "" or seen == index) and key is not None:
-                found = re.match(r"^[\"']?([\w.-]+)[\"']?\s*=", text)
-                if found and found[1] == key:
-                    return number
-        return heading
-
-    def fault(self, what: str, table: str = "", key: str | None = None, index: int = 0) -> None:
-        self.faults.append(Fault(self.file, self.line(table, key, index), what))
-
-    def unknown(self, data: Mapping[str, Any], table: str, index: int = 0) -> None:
-        for key in data:
-            if key not in _KEYS[table]:
-                near = difflib.get_close_matches(key, _KEYS[table], n=1)
-                hint = f' Did you mean "{near[0]}"?' if near else f" Known here: {', '.join(_KEYS[table])}."
-                self.fault(f'the key "{key}" is not known{f" in [{table}]" if table else ""}.{hint}', table, key, index)
-
-    def text(self, data: Mapping[str, Any], key: str, default: str = "", table: str = "", index: int = 0) -> str:
-        value = data.get(key, default)
-        if not isinstance(value, str):
-            self.fault(f'{key} = {value!r} should be text in quotes, such as {key} = "...".', table, key, index)
-            return default
-        return value.strip()
-
-    def number(
-        self,
-        data: Mapping[str, Any],
-        key: str,
-        default: float | None,
-        table: str,
-        index: int = 0,
-        *,
-        low: float = 0.0,
-        high: float = math.inf,
-        whole: bool = False,
-    ) -> float | None:
-        value = data.get(key, default)
-        if value is None:
-            return None
-        kind = "a whole number" if whole else "a number"
-        good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-        if not good or (whole and value != int(value)):
-            self.fault(f"{key} = {value!r} should be {kind}, without quotes.", table, key, index)
-            return default
-        if not low <= value <= high:
-            span = (
-                f"at least {plain_number(low)}" if high == math.inf else f"{plain_number(low)} to {plain_number(high)}"
-            )
-            self.fault(f"{key} = {value} is out of range: it should be {span}.", table, key, index)
-            return default
-        return float(value)
-
-    def whole(
-        self, data: Mapping[str, Any], key: str, default: int | None, table: str, index: int = 0, *, low: float = 0.0
-    ) -> int | None:
-        value = self.number(data, key, default, table, index, low=low, whole=True)
-        return None if value is None else int(value)
-
-    def flag(self, data: Mapping[str, Any], key: str) -> bool:
-        value = data.get(key, False)
-        if not isinstance(value, bool):
-            self.fault(f"{key} = {value!r} should be true or false, without quotes.", "", key)
-            return False
-        return value
-
-    def choice(
-        self, data: Mapping[str, Any], key: str, default: str, allowed: Sequence[str], table: str, index: int = 0
-    ) -> str:
-        value = self.text(data, key, default, table, index)
-        if value not in allowed:
-            listed = ", ".join(f'"{one}"' for one in allowed)
-            self.fault(f'{key} = "{value}" is not one of {listed}.', table, key, index)
-            return default
-        return value
-
-    def table(self, data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-        value = data.get(key, {})
-        if not isinstance(value, dict):
-            self.fault(f"{key} should be a table: write [{key}] on a line of its own.", "", key)
-            return {}
-        if key in _KEYS:
-            self.unknown(value, key)
-        return value
-
-    def tables(self, data: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-        value = data.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-            self.fault(f"each {key} should be a table: write [[{key}]] on a line of its own.", key)
-            return []
-        for index, one in enumerate(value):
-            if key in _KEYS:
-                self.unknown(one, key, index)
-        return value
-
-
 def read_study(
     text: str,
     file: str,
@@ -205,6 +65,7 @@ def read_study(
     thickness_of: Callable[[str, str], float | None],
     density_of: Callable[[str], float | None] = lambda process: None,
     questions_of: Callable[[str], Sequence[str]] | None = None,
+    steps: Sequence[str] = (),
 ) -> Study:
     """Read a study file.
 
@@ -224,6 +85,8 @@ def read_study(
         Bulk density, g/mL, of a process's spooned solid, or None.
     questions_of : callable, optional
         Keys of a process's bench questions; with it, any other key under [bench] is a fault.
+    steps : sequence of str
+        Ids of the trade's bench steps; with none, a sequence may name any.
 
     Raises
     ------
@@ -243,7 +106,7 @@ def read_study(
             ],
             after="The study was not read.",
         ) from error
-    reader = _Reader(text, file)
+    reader = Reader(text, file)
     reader.unknown(data, "")
     study_name = reader.text(data, "name", name)
     if study_name != name:
@@ -269,9 +132,9 @@ def read_study(
         factors=factors,
         tile_mm=_tile(reader, reader.table(data, "tile")),
         limits=Limits(
-            **{key: reader.whole(limits, key, None, "limits", low=1) for key in _KEYS["limits"][:2]},
-            **{key: reader.whole(limits, key, None, "limits", low=1) for key in _KEYS["limits"][3:6]},
-            minutes=_minutes(reader, limits),
+            **{key: reader.whole(limits, key, None, "limits", low=1) for key in KEYS["limits"][:2]},
+            **{key: reader.whole(limits, key, None, "limits", low=1) for key in KEYS["limits"][3:6]},
+            minutes=reader.minutes(limits, "minutes", "limits"),
         ),
         batches_each=reader.whole(limits, "batches_each", 2, "limits", low=1) or 2,
         reference_tiles=reader.flag(data, "reference_tiles"),
@@ -290,6 +153,7 @@ def read_study(
         noise=(batch_sd, tile_sd),
         invented=reader.flag(data, "invented"),
         source=reader.text(data, "source"),
+        workplace=read_workplace(reader, data, steps),
     )
     names = [factor.name for factor in factors] + [response.name for response in study.responses]
     for twice in sorted({one for one in names if names.count(one) > 1}):
@@ -308,13 +172,13 @@ def read_study(
     return study
 
 
-def _factors(reader: _Reader, tables: Sequence[Mapping[str, Any]], density: float | None) -> tuple[Factor, ...]:
+def _factors(reader: Reader, tables: Sequence[Mapping[str, Any]], density: float | None) -> tuple[Factor, ...]:
     return tuple(
         factor for index, table in enumerate(tables) if (factor := _factor(reader, table, index, density)) is not None
     )
 
 
-def _factor(reader: _Reader, data: Mapping[str, Any], index: int, density: float | None) -> Factor | None:
+def _factor(reader: Reader, data: Mapping[str, Any], index: int, density: float | None) -> Factor | None:
     def fault(what: str, key: str | None = None) -> None:
         reader.fault(what, "factor", key, index)
 
@@ -425,7 +289,7 @@ def _factor(reader: _Reader, data: Mapping[str, Any], index: int, density: float
 
 
 def _never(
-    reader: _Reader, tables: Sequence[Mapping[str, Any]], factors: Sequence[Factor], density: float | None
+    reader: Reader, tables: Sequence[Mapping[str, Any]], factors: Sequence[Factor], density: float | None
 ) -> tuple[tuple[Bound, ...], ...]:
     """Read the combinations that are never made: [[never]] with a condition for each of some factors."""
     known = {factor.name: factor for factor in factors}
@@ -457,7 +321,7 @@ def _never(
     return tuple(rules)
 
 
-def _checked_name(reader: _Reader, data: Mapping[str, Any], table: str, index: int) -> str:
+def _checked_name(reader: Reader, data: Mapping[str, Any], table: str, index: int) -> str:
     name = reader.text(data, "name", "", table, index)
     reserved = (
         "tile",
@@ -497,7 +361,7 @@ def _spread(low: float, high: float, count: int, spacing: str) -> tuple[float, .
     return tuple(round(low + (high - low) * part, 6) for part in share)
 
 
-def _metal(reader: _Reader, data: Mapping[str, Any], thickness_of: Callable[[str, str], float | None]) -> Metal:
+def _metal(reader: Reader, data: Mapping[str, Any], thickness_of: Callable[[str, str], float | None]) -> Metal:
     uns = reader.text(data, "uns", "", "metal").upper()
     gauge = reader.text(data, "gauge", "", "metal")
     if uns and not re.fullmatch(r"[A-Z]\d{5}", uns):
@@ -505,10 +369,17 @@ def _metal(reader: _Reader, data: Mapping[str, Any], thickness_of: Callable[[str
     thickness = thickness_of(gauge, uns) if gauge else None
     if gauge and thickness is None:
         reader.fault(f'gauge = "{gauge}" cannot be read; write it like "20 ga" or "0.8 mm".', "metal", "gauge")
-    return Metal(uns, gauge, thickness, reader.text(data, "lot", "", "metal"))
+    return Metal(
+        uns,
+        gauge,
+        thickness,
+        reader.text(data, "lot", "", "metal"),
+        reader.choice(data, "solder", "", SOLDERS, "metal"),
+        reader.choice(data, "coating", "", COATINGS, "metal"),
+    )
 
 
-def _tile(reader: _Reader, data: Mapping[str, Any]) -> tuple[float, float]:
+def _tile(reader: Reader, data: Mapping[str, Any]) -> tuple[float, float]:
     size = reader.text(data, "size", "25 x 50 mm", "tile")
     found = re.match(r"^\s*([\d.,]+)\s*(?:[a-z]+)?\s*[x×]\s*([\d.,]+)\s*([A-Za-z]+)\s*$", size)
     if found:
@@ -522,21 +393,7 @@ def _tile(reader: _Reader, data: Mapping[str, Any]) -> tuple[float, float]:
     return (25.0, 50.0)
 
 
-def _minutes(reader: _Reader, data: Mapping[str, Any]) -> float | None:
-    value = data.get("minutes")
-    if isinstance(value, str):
-        try:
-            quantity = parse_quantity(value, "min")
-            if quantity.unit == "s":
-                return quantity.value / 60
-        except UnitError:
-            pass
-        reader.fault(f'minutes = "{value}" cannot be read; write minutes = 150, or "2.5 h".', "limits", "minutes")
-        return None
-    return reader.number(data, "minutes", None, "limits", low=1)
-
-
-def _volume(reader: _Reader, data: Mapping[str, Any]) -> float | None:
+def _volume(reader: Reader, data: Mapping[str, Any]) -> float | None:
     if "batch_volume" not in data:
         return None
     text = reader.text(data, "batch_volume")
@@ -550,7 +407,7 @@ def _volume(reader: _Reader, data: Mapping[str, Any]) -> float | None:
     return None
 
 
-def _target(reader: _Reader, data: Mapping[str, Any], colour_named: Callable[[str], Lab | None]) -> Target:
+def _target(reader: Reader, data: Mapping[str, Any], colour_named: Callable[[str], Lab | None]) -> Target:
     tolerance = reader.number(data, "tolerance", 5.0, "colour", low=0.1, high=100) or 5.0
     asked = data.get("target", DARKEST)
     if isinstance(asked, list):
@@ -578,7 +435,7 @@ def _target(reader: _Reader, data: Mapping[str, Any], colour_named: Callable[[st
     return Target(asked.strip(), found, tolerance)
 
 
-def _rub(reader: _Reader, data: Mapping[str, Any], protocols: Sequence[str]) -> RubPlan:
+def _rub(reader: Reader, data: Mapping[str, Any], protocols: Sequence[str]) -> RubPlan:
     protocol = reader.choice(data, "protocol", protocols[0], protocols, "rub")
     conditions = data.get("conditions", ["dry"])
     if not isinstance(conditions, list) or not conditions or any(one not in ("dry", "wet") for one in conditions):
@@ -591,7 +448,7 @@ def _rub(reader: _Reader, data: Mapping[str, Any], protocols: Sequence[str]) -> 
     return RubPlan(protocol, tuple(conditions), passing, 7 if days is None else days)
 
 
-def _responses(reader: _Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Response, ...]:
+def _responses(reader: Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Response, ...]:
     responses = []
     for index, data in enumerate(tables):
         days = reader.whole(data, "after_days", 7, "response", index)
@@ -610,7 +467,7 @@ def _responses(reader: _Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Re
 
 
 def _wishes(
-    reader: _Reader,
+    reader: Reader,
     tables: Sequence[Mapping[str, Any]],
     factors: Sequence[Factor],
     responses: Sequence[Response],
@@ -662,7 +519,7 @@ def _wishes(
     return tuple(wishes)
 
 
-def _bench(reader: _Reader, data: Mapping[str, Any], questions: Sequence[str] | None) -> Mapping[str, str]:
+def _bench(reader: Reader, data: Mapping[str, Any], questions: Sequence[str] | None) -> Mapping[str, str]:
     """Read the answers to the hazard questions; a misspelt question would silence its hazard, so it is a fault."""
     answers = {}
     for key, value in data.items():

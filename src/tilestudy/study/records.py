@@ -12,6 +12,8 @@ from datetime import date, datetime
 from types import MappingProxyType
 from typing import Any, Literal
 
+from tilestudy.study.workplace import Workplace
+
 Setting = float | str
 """One setting of a factor: a number in the stored unit, or a named level."""
 
@@ -112,14 +114,25 @@ ModelName = Literal["main effects", "interactions", "quadratic"]
 """What a chosen plan has to tell: each factor; pairs of factors too; and bends."""
 
 
+SOLDERS = ("", "none", "hard", "soft", "unknown")
+"""Solder of joints, if any: hard (silver) or soft (tin, maybe lead); "" is not said."""
+COATINGS = ("", "none", "plated", "galvanised", "lacquered", "painted", "unknown")
+"""What is on the sheet; "" is not said."""
+
+
 @dataclass(frozen=True)
 class Metal:
-    """Sheet the tiles are cut from: UNS number, gauge as written, thickness (mm, None if unknown), sheet lot."""
+    """Sheet the tiles are cut from: UNS number, gauge as written, thickness (mm, None if unknown), sheet lot.
+
+    `solder` is one of SOLDERS, `coating` one of COATINGS.
+    """
 
     uns: str
     gauge: str = ""
     thickness_mm: float | None = None
     lot: str = ""
+    solder: str = ""
+    coating: str = ""
 
 
 @dataclass(frozen=True)
@@ -246,6 +259,8 @@ class Study:
         Bath-to-bath and tile-to-tile standard deviation of L* assumed while planning.
     source : str
         For published data: author, year, table.
+    workplace : Workplace
+        Room, bench, order of steps, sheets, hours and hands.
     """
 
     name: str
@@ -272,6 +287,7 @@ class Study:
     noise: tuple[float, float] = (3.0, 3.0)
     invented: bool = False
     source: str = ""
+    workplace: Workplace = field(default_factory=Workplace)
 
     def factor(self, name: str) -> Factor:
         """Return the factor of that name; raises KeyError."""
