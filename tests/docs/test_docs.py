@@ -20,7 +20,7 @@ from tilestudy.study.due import Due
 from tilestudy.study.file import read_study
 from tilestudy.study.reader import KEYS
 from tilestudy.study.records import Study
-from tilestudy.trade.library import process, process_ids, protocols, thickness_mm
+from tilestudy.trade.library import BUILT_IN
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -78,11 +78,11 @@ def study_read(text: str, name: str) -> Study:
         text,
         "study.toml",
         name,
-        processes=process_ids(),
-        protocols=list(protocols()),
+        processes=BUILT_IN.process_ids,
+        protocols=list(BUILT_IN.protocols),
         colour_named=colour_named,
-        thickness_of=thickness_mm,
-        density_of=lambda one: process(one).density_g_per_ml if one in process_ids() else None,
+        thickness_of=BUILT_IN.thickness_mm,
+        density_of=lambda one: BUILT_IN.process(one).density_g_per_ml if one in BUILT_IN.process_ids else None,
     )
 
 
@@ -93,7 +93,8 @@ def test_the_study_file_page_names_every_key_and_its_example_is_valid() -> None:
     study = study_read(example, "drawer-pulls")
     assert [factor.name for factor in study.factors] == ["temperature", "dwell", "surface"]
     tables = {"": "The top of the file", **{key: f"`[{key}]`" for key in KEYS if key}}
-    tables |= {"factor": "`[[factor]]`", "response": "`[[response]]`", "wish": "`[[wish]]`"}
+    many = ("factor", "response", "wish", "sheet", "ingredient", "sequence", "nearby", "signed")
+    tables |= {key: f"`[[{key}]]`" for key in many}
     for table, heading in tables.items():
         section = page.split(f"\n## {heading}")[1].split("\n## ")[0]
         rows = re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)

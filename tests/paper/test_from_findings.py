@@ -34,7 +34,7 @@ from tilestudy.study.records import (
     Tile,
     Value,
 )
-from tilestudy.trade.library import process
+from tilestudy.trade.library import BUILT_IN
 
 DAY = date(2026, 3, 7)
 STRENGTH = Factor("strength", (1.0, 3.0, 9.0), "g/L", "g/L", "geometric", "batch", "weighed")
@@ -88,7 +88,7 @@ def found_in(study: Study, plan: Plan = PLAN, grade: float = 4.5) -> StudyFindin
 
 
 def content_of(found: StudyFindings) -> Handout:
-    return handout_content(found, process(found.study.process), [], [], studio="", printed=DAY, made_on=[DAY])
+    return handout_content(found, BUILT_IN, [], [], studio="", printed=DAY, made_on=[DAY])
 
 
 def test_a_plan_whose_settings_are_no_longer_levels_of_the_study_is_printed() -> None:

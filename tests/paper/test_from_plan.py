@@ -18,7 +18,7 @@ from tilestudy.paper.from_plan import bench_pack_content
 from tilestudy.paper.typeset import bench_pack
 from tilestudy.study.file import read_study
 from tilestudy.study.records import Factor, Plan, Response, RubPlan, Study
-from tilestudy.trade.library import process, process_ids, protocols, thickness_mm
+from tilestudy.trade.library import BUILT_IN
 from tilestudy.trade.template import study_text
 
 WET_BENCH = re.compile(
@@ -30,28 +30,28 @@ WET_BENCH = re.compile(
 def default_study(process_id: str, uns: str = "C11000") -> Study:
     """The study that `new` writes for a process."""
     return read_study(
-        study_text("trial", process(process_id), uns),
+        study_text("trial", BUILT_IN, process_id, uns),
         "study.toml",
         "trial",
-        processes=process_ids(),
-        protocols=list(protocols()),
+        processes=BUILT_IN.process_ids,
+        protocols=list(BUILT_IN.protocols),
         colour_named=colour_named,
-        thickness_of=thickness_mm,
-        questions_of=lambda one: [ask["key"] for ask in process(one).data["ask"]],
-        density_of=lambda one: process(one).density_g_per_ml,
+        thickness_of=BUILT_IN.thickness_mm,
+        questions_of=lambda one: [ask["key"] for ask in BUILT_IN.process(one).data["ask"]],
+        density_of=lambda one: BUILT_IN.process(one).density_g_per_ml,
     )
 
 
 def plan_of(study: Study) -> Plan:
-    return lay_out(study, Clock(**process(study.process).minutes), 3)
+    return lay_out(study, Clock(**BUILT_IN.process(study.process).minutes), 3)
 
 
 def content_of(study: Study, plan: Plan | None = None) -> BenchPack:
-    one = process(study.process)
+    one = BUILT_IN.process(study.process)
     return bench_pack_content(
         study,
         plan or plan_of(study),
-        one,
+        BUILT_IN,
         word=one.batch_word,
         can_tell=(),
         spares=(),
@@ -65,7 +65,7 @@ def texts(content: BenchPack) -> str:
     return repr(astuple(content))
 
 
-@pytest.mark.parametrize("process_id", process_ids())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
 def test_a_default_plan_has_whole_replicates_in_each_session(process_id: str) -> None:
     """The default minutes of a process let a session hold each per-batch setting equally often."""
     study = default_study(process_id)
@@ -76,11 +76,11 @@ def test_a_default_plan_has_whole_replicates_in_each_session(process_id: str) ->
         assert {here.count(kind) for kind in kinds} == {len(here) // len(kinds)}
 
 
-@pytest.mark.parametrize("process_id", process_ids())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
 def test_what_is_ticked_is_safe_when_true(process_id: str) -> None:
     """No box asks a question: each is a statement that holds when the answer to its question is a safe no."""
     content = content_of(default_study(process_id))
-    asked = process(process_id).data["ask"]
+    asked = BUILT_IN.process(process_id).data["ask"]
     assert content.to_confirm == tuple(ask["safe"] for ask in asked)
     for ask in asked:
         assert ask["safe"].endswith(".")
@@ -175,7 +175,7 @@ def test_dry_and_wet_rubs_say_how_where_and_which_first() -> None:
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("process_id", process_ids())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
 def test_two_cards_stand_on_a_page(process_id: str, paper: str) -> None:
     """Also the fullest card, also on the shorter paper."""
     content = content_of(default_study(process_id))

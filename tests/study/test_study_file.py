@@ -6,10 +6,10 @@ from tilestudy.colour.names import colour_named
 from tilestudy.errors import FaultyFileError
 from tilestudy.study.file import read_study
 from tilestudy.study.records import Study, Wish
-from tilestudy.trade.library import known_metals, process, process_ids, protocols, thickness_mm
+from tilestudy.trade.library import BUILT_IN
 from tilestudy.trade.template import study_text
 
-FIRST = study_text("plaques", process("sulfide-dip"), "C11000")
+FIRST = study_text("plaques", BUILT_IN, "sulfide-dip", "C11000")
 
 
 def read(text: str) -> Study:
@@ -17,11 +17,11 @@ def read(text: str) -> Study:
         text,
         "study.toml",
         "plaques",
-        processes=process_ids(),
-        protocols=list(protocols()),
+        processes=BUILT_IN.process_ids,
+        protocols=list(BUILT_IN.protocols),
         colour_named=colour_named,
-        thickness_of=thickness_mm,
-        density_of=lambda one: process(one).density_g_per_ml if one in process_ids() else None,
+        thickness_of=BUILT_IN.thickness_mm,
+        density_of=lambda one: BUILT_IN.process(one).density_g_per_ml if one in BUILT_IN.process_ids else None,
     )
 
 
@@ -35,11 +35,11 @@ def line_of(text: str, beginning: str) -> int:
     return next(n for n, line in enumerate(text.splitlines(), start=1) if line.startswith(beginning))
 
 
-@pytest.mark.parametrize("process_id", process_ids())
-@pytest.mark.parametrize("uns", known_metals())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
+@pytest.mark.parametrize("uns", list(BUILT_IN.metals))
 def test_a_new_study_file_is_valid_at_once(process_id: str, uns: str) -> None:
     """What `new` writes can be read back for every process and metal, and is short enough to read."""
-    text = study_text("plaques", process(process_id), uns)
+    text = study_text("plaques", BUILT_IN, process_id, uns)
     study = read(text)
     assert study.process == process_id
     assert study.factors

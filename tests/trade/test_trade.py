@@ -10,7 +10,7 @@ from tilestudy.colour.names import colour_named
 from tilestudy.study.records import Batch, Factor, Metal, RubPlan, Study
 from tilestudy.trade.amounts import amounts, lumps_text
 from tilestudy.trade.hazards import hazards, unanswered
-from tilestudy.trade.library import process, process_ids, protocols
+from tilestudy.trade.library import BUILT_IN
 from tilestudy.trade.template import study_text
 
 RULES = tomllib.loads(files("tilestudy.trade").joinpath("data/hazards.toml").read_text())["rule"]
@@ -35,7 +35,7 @@ def study_for(rule: dict[str, object], **changes: object) -> Study:
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: str(rule["id"]))
 def test_each_rule_trips_when_its_conditions_hold_and_passes_when_they_do_not(rule: dict[str, object]) -> None:
     """One study that trips it, one that does not."""
-    assert rule["id"] in {one.id for one in hazards(study_for(rule))}
+    assert rule["id"] in {one.id for one in hazards(study_for(rule), BUILT_IN)}
     if "answer" in rule:
         safe = study_for(rule, bench={str(rule["answer"]): "no"})
     elif "families" in rule or "not_families" in rule:
@@ -44,21 +44,21 @@ def test_each_rule_trips_when_its_conditions_hold_and_passes_when_they_do_not(ru
         safe = study_for(rule, rub=RubPlan("cloth-10", ("dry",)))
     else:
         safe = study_for(rule, process="other")
-    assert rule["id"] not in {one.id for one in hazards(safe)}
+    assert rule["id"] not in {one.id for one in hazards(safe, BUILT_IN)}
 
 
 def test_blocking_hazards_come_first() -> None:
     """What stops the pack is read first."""
     brass = Study("s", "", "high-heat", (), metal=Metal("C26000"), bench={"soldered_pieces": "yes"})
-    levels = [one.level for one in hazards(brass)]
+    levels = [one.level for one in hazards(brass, BUILT_IN)]
     assert levels == sorted(levels)
     assert levels[0] == "block"
 
 
-@pytest.mark.parametrize("process_id", process_ids())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
 def test_each_process_file_is_whole(process_id: str) -> None:
     """Every process names its source, its steps, protection, cautions with sources, and a target colour that exists."""
-    data = process(process_id).data
+    data = BUILT_IN.process(process_id).data
     assert data["source"]
     for table in ("step", "protection", "caution", "ask"):
         assert data[table], table
@@ -71,7 +71,7 @@ def test_each_process_file_is_whole(process_id: str) -> None:
 
 def test_nothing_tells_anybody_to_pour_anything_away() -> None:
     """Disposal is a matter of local rules."""
-    for process_id in process_ids():
+    for process_id in BUILT_IN.process_ids:
         text = files("tilestudy.trade").joinpath(f"data/processes/{process_id}.toml").read_text().casefold()
         assert not any(word in text for word in ("drain", "pour away", "pour it away", "sink it", "flush"))
 
@@ -79,15 +79,18 @@ def test_nothing_tells_anybody_to_pour_anything_away() -> None:
 def test_questions_stay_open_until_answered() -> None:
     """An unanswered hazard question is neither yes nor no."""
     dip = Study("s", "", "sulfide-dip", ())
-    assert [one.key for one in unanswered(dip)] == ["acid_at_the_same_place", "extraction_missing"]
-    assert unanswered(replace(dip, bench={"acid_at_the_same_place": "no", "extraction_missing": "no"})) == []
+    assert [one.key for one in unanswered(dip, BUILT_IN)] == ["acid_at_the_same_place", "extraction_missing"]
+    safe = {"acid_at_the_same_place": "no", "extraction_missing": "no"}
+    assert unanswered(replace(dip, bench=safe), BUILT_IN) == []
 
 
 def test_amounts_are_grams_for_the_volume_with_a_word_on_the_scale() -> None:
     """1 g/L in 0.5 L is 0.5 g, and a kitchen scale cannot weigh that."""
     strength = Factor("strength", (1.0, 9.0), "g/L", "g/L", "geometric", "batch", "weighed")
     study = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
-    weak, strong = (amounts(study, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": s}))[0] for s in (1.0, 9.0))
+    weak, strong = (
+        amounts(study, BUILT_IN.process("sulfide-dip"), Batch("B1", 1, 1, {"strength": s}))[0] for s in (1.0, 9.0)
+    )
     assert weak.text == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
     assert "0.01 g" in weak.known
     assert ": 4.5 g," in strong.text
@@ -104,14 +107,14 @@ def test_lumps_check_the_amount_at_hand() -> None:
 def test_amounts_of_a_factor_the_study_no_longer_has_are_left_out() -> None:
     """An old plan may hold settings of a factor that was renamed since."""
     study = Study("s", "", "sulfide-dip", (Factor("dip", (1.0, 2.0)),), batch_litres=0.5)
-    assert amounts(study, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0})) == ()
+    assert amounts(study, BUILT_IN.process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0})) == ()
 
 
-@pytest.mark.parametrize("process_id", process_ids())
+@pytest.mark.parametrize("process_id", BUILT_IN.process_ids)
 def test_the_first_study_file_reads_as_english_and_has_the_process_s_minutes(process_id: str) -> None:
     """Batches, not batchs."""
-    one = process(process_id)
-    text = study_text("trial", one, "C11000")
+    one = BUILT_IN.process(process_id)
+    text = study_text("trial", BUILT_IN, process_id, "C11000")
     assert f"minutes = {one.session_minutes:g} " in text
     assert "batchs" not in text
     assert "degC is" not in text
@@ -119,7 +122,7 @@ def test_the_first_study_file_reads_as_english_and_has_the_process_s_minutes(pro
 
 def test_a_wet_rub_has_steps_of_its_own() -> None:
     """Wetting, wringing, drying; the place of each rub only where both are asked for."""
-    for protocol in protocols().values():
+    for protocol in BUILT_IN.protocols.values():
         wet = " ".join(protocol.lines("wet", ("wet",)))
         assert "wring it out" in wet
         assert "before grading" in wet
@@ -130,7 +133,11 @@ def test_a_wet_rub_has_steps_of_its_own() -> None:
 
 def test_printed_temperatures_stand_in_both_scales() -> None:
     """What people read has °C and °F; degC is a unit to type."""
-    zinc = next(one for one in hazards(Study("s", "", "low-heat", (), metal=Metal("C26000"))) if one.id == "brass-zinc")
+    zinc = next(
+        one
+        for one in hazards(Study("s", "", "low-heat", (), metal=Metal("C26000")), BUILT_IN)
+        if one.id == "brass-zinc"
+    )
     assert "907 °C, 1665 °F" in zinc.says
     assert zinc.title == "Zinc fume"
     assert not any("degC" in str(rule["says"]) for rule in RULES)

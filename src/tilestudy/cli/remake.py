@@ -6,10 +6,8 @@ The reference pages of the commands and of the trade's data; the demo study in e
 from __future__ import annotations
 
 import shutil
-import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
-from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -18,7 +16,7 @@ import click
 
 from tilestudy.cli.app import COMMANDS, cli
 from tilestudy.cli.demo import NAME, walk_through
-from tilestudy.trade.library import process, process_ids, protocols
+from tilestudy.trade.library import BUILT_IN
 
 MADE = "<!-- Made by python -m tilestudy.cli.remake; change the code or the data, not this page. -->\n"
 
@@ -48,27 +46,26 @@ def trade_page() -> str:
         "# What the trade data hold\n",
         "Local rules, safety data sheets and licensed practice come first.\n",
     ]
-    for process_id in process_ids():
-        one = process(process_id)
+    for process_id in BUILT_IN.process_ids:
+        one = BUILT_IN.process(process_id)
         data = one.data
         parts += [f"## {process_id}\n", f"{one.label}. A batch is a {one.batch_word}. Source: {data['source']}.\n"]
         parts.append(_table(("factor", "levels", "set per", "note"), [_factor(factor) for factor in data["factor"]]))
         cautions = [(c["title"], c["text"], c["source"]) for c in data["caution"]]
         parts.append(_table(("caution", "text", "source"), cautions))
-    rules = tomllib.loads(files("tilestudy.trade").joinpath("data/hazards.toml").read_text(encoding="utf-8"))["rule"]
     listed = [
         (rule["id"], {"block": "stops the pack", "warn": "is printed"}[rule["level"]], rule["says"], rule["source"])
-        for rule in rules
+        for rule in BUILT_IN.rules
     ]
     parts += ["## Hazard rules\n", _table(("rule", "effect", "says", "source"), listed)]
     parts += [
         "## Rub protocols\n",
-        _table(("id", "label", "source"), [(p.id, p.label, p.source) for p in protocols().values()]),
+        _table(("id", "label", "source"), [(p.id, p.label, p.source) for p in BUILT_IN.protocols.values()]),
     ]
     return "\n".join(parts)
 
 
-def _factor(factor: dict[str, Any]) -> tuple[str, str, str, str]:
+def _factor(factor: Mapping[str, Any]) -> tuple[str, str, str, str]:
     levels = ", ".join(str(level) for level in factor["levels"])
     return factor["name"], f"{levels} {factor['unit']}".strip(), factor["set_per"], factor.get("note", "")
 

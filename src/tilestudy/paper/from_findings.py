@@ -35,12 +35,12 @@ from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_settings, show_unit
 from tilestudy.trade.amounts import amounts
-from tilestudy.trade.library import Process, protocols
+from tilestudy.trade.library import Library, Process
 
 
 def handout_content(
     found: StudyFindings,
-    process: Process,
+    library: Library,
     readings: Sequence[Reading],
     rubs: Sequence[Rub],
     *,
@@ -50,7 +50,7 @@ def handout_content(
     confirmations: Sequence[Confirmation] = (),
 ) -> Handout:
     """Return the content of the handout; confirmed settings are its recipe, and what it says how to repeat."""
-    study = found.study
+    study, process = found.study, library.process(found.study.process)
     recipes = [one for one in reversed(confirmations) if one.verdict == "confirmed"]
     again: tuple[str, Mapping[str, Setting]] | None = None  # whose settings are told how to repeat
     if recipes:
@@ -63,16 +63,16 @@ def handout_content(
     return Handout(
         masthead=masthead(study, found.plan, studio, printed),
         summary=_summary(found, recipes),
-        done=_done(found, study.source if published else process.label, readings, rubs, made_on),
+        done=_done(found, library, study.source if published else process.label, readings, rubs, made_on),
         board=_board(found),
         drivers=_drivers(found),
         recipes=tuple(_recipe(found, one) for one in recipes),
         best=None if recipes else _best(found),
         unknown=(*_unconfirmed(found, confirmations), *found.unknown()),
         mixing=() if published else _mixing(found, process, again[1] if again else None),
-        repeat=() if published else _repeat(found, process, again),
+        repeat=() if published else _repeat(found, library, again),
         repeat_heading="How to repeat it" if again else "How these tiles were made",
-        cautions=() if published else cautions(study, process),
+        cautions=() if published else cautions(study, library),
         protection=() if published else protection(process),
         first_aid="" if published else first_aid(process),
         sources=tuple(source for source in (study.source,) if source),
@@ -137,10 +137,15 @@ def _summary(found: StudyFindings, recipes: Sequence[Confirmation] = ()) -> tupl
 
 
 def _done(
-    found: StudyFindings, process: str, readings: Sequence[Reading], rubs: Sequence[Rub], made_on: Sequence[date]
+    found: StudyFindings,
+    library: Library,
+    process: str,
+    readings: Sequence[Reading],
+    rubs: Sequence[Rub],
+    made_on: Sequence[date],
 ) -> tuple[Fact, ...]:
     study, plan = found.study, found.plan
-    facts = [Fact("Metal", metal_text(study))] if study.metal.uns else []
+    facts = [Fact("Metal", metal_text(study, library))] if study.metal.uns else []
     facts.append(Fact("Process", process))
     for factor in study.factors:
         where = {"tile": "tile by tile", "batch": f"per {found.word}", "session": "per session"}[factor.set_per]
@@ -166,7 +171,7 @@ def _done(
         facts.append(
             Fact(
                 "Rub test",
-                f"{protocols()[study.rub.protocol].label}; scored by {listed(marks)}{_when([r.on for r in rubs])}",
+                f"{library.protocols[study.rub.protocol].label}; scored by {listed(marks)}{_when([r.on for r in rubs])}",
             )
         )
     return tuple(facts)
@@ -518,10 +523,14 @@ def _mixing(found: StudyFindings, process: Process, again: Mapping[str, Setting]
     return tuple(listed)
 
 
-def _repeat(found: StudyFindings, process: Process, again: tuple[str, Mapping[str, Setting]] | None) -> tuple[str, ...]:
+def _repeat(found: StudyFindings, library: Library, again: tuple[str, Mapping[str, Setting]] | None) -> tuple[str, ...]:
     """Return the steps to settings again, or, where there are none to repeat, how these tiles were made."""
-    study = found.study
-    metal = [f"{'Use the same' if again else 'The'} metal and finish: {metal_text(study)}."] if study.metal.uns else []
+    study, process = found.study, library.process(found.study.process)
+    metal = (
+        [f"{'Use the same' if again else 'The'} metal and finish: {metal_text(study, library)}."]
+        if study.metal.uns
+        else []
+    )
     if again is None:
         given = "Settings: those of each tile on the sample board."
         last = f"The colour was due {study.stage_days} days after making (the days of making and reading stand on page 1), the rub test after that."

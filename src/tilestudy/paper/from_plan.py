@@ -27,7 +27,7 @@ from tilestudy.study.records import Batch, Factor, Plan, Study
 from tilestudy.study.units import plain_number, show, show_number, show_unit
 from tilestudy.trade.amounts import amounts, volume_text
 from tilestudy.trade.hazards import hazards, unanswered
-from tilestudy.trade.library import Process, metal_line, protocols
+from tilestudy.trade.library import Library, Process
 
 _SPLASH = "Splash in the eye: rinse with running water at once and get medical help. "
 _BURN = "Burn: cool with running water at once and get medical help. "
@@ -71,10 +71,10 @@ def masthead(study: Study, plan: Plan, studio: str, printed: date) -> Masthead:
     )
 
 
-def metal_text(study: Study) -> str:
+def metal_text(study: Study, library: Library) -> str:
     """Write the metal and the size of a tile in one line."""
     width, height = (plain_number(side) for side in study.tile_mm)
-    return f"{metal_line(study.metal)}, tiles {width} × {height} mm"
+    return f"{library.metal_line(study.metal)}, tiles {width} × {height} mm"
 
 
 def head(factor: Factor) -> str:
@@ -82,10 +82,13 @@ def head(factor: Factor) -> str:
     return f"{factor.label}, {show_unit(factor.shown)}" if factor.shown else factor.label
 
 
-def cautions(study: Study, process: Process) -> tuple[Caution, ...]:
+def cautions(study: Study, library: Library) -> tuple[Caution, ...]:
     """Return the cautions of the process and the warnings that concern this study."""
-    listed = [Caution(one["title"], one["text"], one["source"]) for one in process.data.get("caution", ())]
-    listed += [Caution(one.title or "Note for this metal and process", one.says, one.source) for one in hazards(study)]
+    data = library.process(study.process).data
+    listed = [Caution(one["title"], one["text"], one["source"]) for one in data.get("caution", ())]
+    listed += [
+        Caution(one.title or "Note for this metal and process", one.says, one.source) for one in hazards(study, library)
+    ]
     return tuple(listed)
 
 
@@ -102,7 +105,7 @@ def steps(process: Process) -> tuple[str, ...]:
 def bench_pack_content(
     study: Study,
     plan: Plan,
-    process: Process,
+    library: Library,
     *,
     word: str,
     can_tell: Sequence[str],
@@ -123,6 +126,7 @@ def bench_pack_content(
     printed : date
         Date on the pages.
     """
+    process = library.process(study.process)
     tile_factors = study.factors_set_per("tile")
     sessions = []
     for number in dict.fromkeys(batch.session for batch in plan.batches):
@@ -139,12 +143,12 @@ def bench_pack_content(
         )
     return BenchPack(
         masthead=masthead(study, plan, studio, printed),
-        metal=metal_text(study),
+        metal=metal_text(study, library),
         process=process.label,
         sessions=tuple(sessions),
         spares=tuple(spares),
         can_tell=tuple(can_tell),
-        to_confirm=tuple(question.safe for question in unanswered(study)),
+        to_confirm=tuple(question.safe for question in unanswered(study, library)),
         opening=(
             "Protection for each step lies ready (table below); extraction runs; first aid and safety data sheets at hand.",
             "Tiles cut, drilled and stamped on the back with the codes of this session, spares too.",
@@ -155,11 +159,11 @@ def bench_pack_content(
             *process.words.closing,
             "Blanks on the run sheet filled; spoiled tiles marked; sheet handed to whoever types it in.",
         ),
-        cautions=cautions(study, process),
+        cautions=cautions(study, library),
         protection=protection(process),
         first_aid=first_aid(process),
         measure_sheets=_measure_sheets(study, plan),
-        rub_sheets=_rub_sheets(study, plan),
+        rub_sheets=_rub_sheets(study, plan, library),
         due=_due(study),
         back=f'Type the sheets into the forms in experiments/{study.name}/ ({", ".join(forms_of(study))}), then "tilestudy '
         f'enter {study.name}".',
@@ -273,10 +277,10 @@ def _measure_sheets(study: Study, plan: Plan) -> tuple[MeasureSheet, ...]:
     return tuple(sheets)
 
 
-def _rub_sheets(study: Study, plan: Plan) -> tuple[RubSheet, ...]:
+def _rub_sheets(study: Study, plan: Plan, library: Library) -> tuple[RubSheet, ...]:
     if study.rub is None:
         return ()
-    protocol = protocols()[study.rub.protocol]
+    protocol = library.protocols[study.rub.protocol]
     sheets = []
     for number, condition in enumerate(study.rub.conditions):
         sheets.append(

@@ -13,7 +13,6 @@ from tilestudy.studio.folder import Paper
 from tilestudy.studio.planning import Planning
 from tilestudy.study.progress import Progress, no_progress
 from tilestudy.study.records import Setting, Study, Tile
-from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.analysis.choice.choice import Choice
@@ -148,7 +147,7 @@ class Choosing(Planning):
         settings = self.settings()
         content = handout_content(
             found,
-            library.process(found.study.process),
+            self.library,
             readings,
             rubs,
             studio=settings.studio,

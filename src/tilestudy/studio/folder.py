@@ -34,7 +34,7 @@ from tilestudy.study.records import (
 )
 from tilestudy.study.settings import StudioSettings, read_settings
 from tilestudy.study.units import parse_setting
-from tilestudy.trade import library
+from tilestudy.trade.library import Library
 
 if TYPE_CHECKING:
     from tilestudy.store.book import PlanSaved, StudyBook
@@ -53,6 +53,7 @@ class Folder:
         self.experiments = self.folder / "experiments"
         self.reports = self.folder / "reports"
         self.now = now
+        self._library: tuple[tuple[tuple[str, int], ...], Library] | None = None
 
     @property
     def today(self) -> date:
@@ -63,6 +64,15 @@ class Folder:
         """Return the studio's settings; the defaults when it has none."""
         path = self.experiments / "studio.toml"
         return read_settings(read_text(path), str(path)) if path.exists() else StudioSettings()
+
+    @property
+    def library(self) -> Library:
+        """What the trade knows, with the studio's own data of experiments/trade/; read anew when one of its files changes."""
+        folder = self.experiments / "trade"
+        state = tuple((str(path), path.stat().st_mtime_ns) for path in sorted(folder.rglob("*.toml")))
+        if self._library is None or self._library[0] != state:
+            self._library = (state, Library(folder))
+        return self._library[1]
 
     def book(self) -> StudyBook:
         """Open the study book, made when it is not there yet."""
@@ -89,24 +99,24 @@ class Folder:
 
     def study(self, name: str) -> Study:
         """Read a study file; raises FaultyFileError with all its faults."""
-        path = self.study_folder(name) / "study.toml"
+        path, library = self.study_folder(name) / "study.toml", self.library
         return read_study(
             read_text(path),
             str(path),
             name,
-            processes=library.process_ids(),
-            protocols=list(library.protocols()),
+            processes=library.process_ids,
+            protocols=list(library.protocols),
             colour_named=colour_named,
             thickness_of=library.thickness_mm,
             questions_of=lambda one: (
-                [ask["key"] for ask in library.process(one).data.get("ask", ())] if one in library.process_ids() else []
+                [ask["key"] for ask in library.process(one).data.get("ask", ())] if one in library.process_ids else []
             ),
-            density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids() else None,
+            density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids else None,
         )
 
     def word(self, study: Study) -> str:
         """Return what the bench of this study calls a batch."""
-        return study.batch_word or library.process(study.process).batch_word
+        return study.batch_word or self.library.process(study.process).batch_word
 
     def planned(self, name: str) -> tuple[Study, Plan]:
         """Return a study and its plan; raises NotEnoughError when it is not planned."""
@@ -182,7 +192,7 @@ class Folder:
             "date_order": self.settings().date_order,
             "parse": self._parse(study),
             "series": series_there(readings),
-            "protocols": list(library.protocols()),
+            "protocols": list(self.library.protocols),
             "taken": taken,
         }
 
@@ -193,7 +203,7 @@ class Folder:
         return reading.plan
 
     def _parse(self, study: Study) -> Callable[[str, Factor], Setting]:
-        density = library.process(study.process).density_g_per_ml
+        density = self.library.process(study.process).density_g_per_ml
         return lambda text, factor: parse_setting(text, factor, density)
 
 

@@ -17,7 +17,6 @@ from tilestudy.study.records import (
     Study,
     tiles_that_count,
 )
-from tilestudy.trade import library
 from tilestudy.trade.hazards import hazards, unanswered
 
 
@@ -35,7 +34,7 @@ class Packing(Planning):
             raise WrongRequestError(
                 f"{name} has no session {unknown[0]}; its plan has sessions {there[0]} to {there[-1]}."
             )
-        blocking = [one for one in hazards(study) if one.level == "block"]
+        blocking = [one for one in hazards(study, self.library) if one.level == "block"]
         if blocking:
             listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
             path = self.study_folder(name) / "study.toml"
@@ -62,7 +61,7 @@ class Packing(Planning):
         content = bench_pack_content(
             study,
             wanted,
-            library.process(study.process),
+            self.library,
             word=self.word(study),
             can_tell=self._report(study, plan, ()).sentences,
             spares=spares,
@@ -72,7 +71,7 @@ class Packing(Planning):
         which = f"-session-{'-'.join(str(one) for one in sorted(set(sessions)))}" if sessions else ""
         pdf = self._print(name, f"bench-pack{which}.pdf", bench_pack(content, paper or settings.paper))
         written, kept = self._write_forms(study, plan)
-        open_questions = unanswered(study)
+        open_questions = unanswered(study, self.library)
         notes = []
         if open_questions:
             several = len(open_questions) > 1
@@ -81,7 +80,7 @@ class Packing(Planning):
                 f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
                 "starting."
             )
-        notes += [f"Caution: {one.says}" for one in hazards(study)]
+        notes += [f"Caution: {one.says}" for one in hazards(study, self.library)]
         return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
 
     def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[tuple[Path, int]]]:

@@ -24,7 +24,6 @@ from tilestudy.study.records import (
     tiles_that_count,
 )
 from tilestudy.study.settings import TEXT as SETTINGS_TEXT
-from tilestudy.trade import library
 from tilestudy.trade.template import study_text
 
 if TYPE_CHECKING:
@@ -47,13 +46,13 @@ class Planning(Findings):
         wrong = check_study_name(name)
         if wrong:
             raise WrongRequestError(wrong)
-        process = library.process(process_id)
+        self.library.process(process_id)
         uns = uns.upper()
-        if library.metal_family(uns) == "unknown":
+        if self.library.metal_family(uns) == "unknown":
             raise WrongRequestError(
-                f'"{uns}" is not a metal tilestudy knows. Give the UNS number: {", ".join(library.known_metals())}.'
+                f'"{uns}" is not a metal tilestudy knows. Give the UNS number: {", ".join(self.library.metals)}.'
             )
-        if library.thickness_mm(gauge, uns) is None:
+        if self.library.thickness_mm(gauge, uns) is None:
             raise WrongRequestError(f'--gauge "{gauge}" cannot be read; write it like "20 ga" or "0.8 mm".')
         path = self.experiments / name / "study.toml"
         if path.exists():
@@ -62,7 +61,7 @@ class Planning(Findings):
         settings = self.experiments / "studio.toml"
         if not settings.exists():
             write_whole(settings, SETTINGS_TEXT)
-        write_whole(path, study_text(name, process, uns, gauge=gauge, lot=lot))
+        write_whole(path, study_text(name, self.library, process_id, uns, gauge=gauge, lot=lot))
         return path
 
     def plan(self, name: str, seed: int | None = None, *, anew: bool = False) -> PlanReport:
@@ -224,7 +223,13 @@ class Planning(Findings):
     def _clock(self, study: Study) -> Clock:
         from tilestudy.design.layout import Clock
 
-        return Clock(**{key: float(value) for key, value in library.process(study.process).minutes.items()})
+        minutes, hours = self.library.process(study.process).minutes, study.workplace.hours
+        return Clock(
+            float(minutes["setup"] if hours.prepare is None else hours.prepare),
+            float(minutes["clear"] if hours.clear_up is None else hours.clear_up),
+            float(minutes["batch"]),
+            float(minutes["tile"]),
+        )
 
     def _noise(self, study: Study) -> Noise:
         from tilestudy.design.appraise import Noise

@@ -36,7 +36,6 @@ from tilestudy.study.records import (
     Study,
     Tile,
 )
-from tilestudy.trade import library
 
 if TYPE_CHECKING:
     from tilestudy.store.book import Outcome
@@ -170,7 +169,7 @@ class Recording(Folder):
         study, plan = self.planned(name)
         with self.book() as book:
             there = book.current(name, "colour") if kind == "colour" else []
-        good, what = checked(given, study, plan, self.today, source, there, list(library.protocols()))
+        good, what = checked(given, study, plan, self.today, source, there, list(self.library.protocols))
         reading = forms.FormReading(kind, source, tuple((record, None) for record in good), ())
         faults = [*(Fault(source, None, one) for one in what), *self._too_early(name, [reading])]
         if faults:

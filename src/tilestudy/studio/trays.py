@@ -11,7 +11,6 @@ from tilestudy.studio.folder import Folder, Paper
 from tilestudy.study import forms
 from tilestudy.study.language import listed
 from tilestudy.study.records import Plan, tiles_that_count
-from tilestudy.trade import library
 
 
 class Trays(Folder):
@@ -65,7 +64,7 @@ class Trays(Folder):
             masthead(study, plan, settings.studio, self.today),
             sheets,
             squares,
-            wet=library.process(study.process).wet,
+            wet=self.library.process(study.process).wet,
         )
         pdf = self._print(name, "tray-cloths.pdf" if cloths else "tray.pdf", tray_sheets(content, paper))
         return TraysDone(name, pdf, paper, sheets, references)

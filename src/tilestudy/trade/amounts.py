@@ -58,10 +58,10 @@ def amounts(study: Study, process: Process, batch: Batch) -> tuple[Amount, ...]:
     Examples
     --------
     >>> from tilestudy.study.records import Factor
-    >>> from tilestudy.trade.library import process
+    >>> from tilestudy.trade.library import BUILT_IN
     >>> strength = Factor("strength", (1.0, 3.0), "g/L", "g/L", "geometric", "batch", "weighed")
     >>> plaques = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
-    >>> amounts(plaques, process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0}))[0].text
+    >>> amounts(plaques, BUILT_IN.process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0}))[0].text
     'Potassium polysulfide (concentrate, solid): 1.5 g, in water to make 0.5 L, for 3 g/L.'
     """
     found = []

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from tilestudy.study.records import Study
-from tilestudy.trade.library import _load, metal_family, process
+from tilestudy.trade.library import Library
 
 
 @dataclass(frozen=True)
@@ -31,24 +31,25 @@ class Question:
     safe: str
 
 
-def hazards(study: Study) -> tuple[Hazard, ...]:
+def hazards(study: Study, library: Library) -> tuple[Hazard, ...]:
     """Return the hazards that stand for this study, blocking ones first.
 
     >>> from tilestudy.study.records import Metal
+    >>> from tilestudy.trade.library import BUILT_IN
     >>> brass = Study("s", "", "high-heat", metal=Metal("C26000"), factors=())
-    >>> hazards(brass)[0].id
+    >>> hazards(brass, BUILT_IN)[0].id
     'high-heat-copper-only'
     """
-    family = metal_family(study.metal.uns)
+    family = library.metal_family(study.metal.uns)
     found = [
         Hazard(rule["id"], rule["level"], rule["says"], rule["next"], rule["source"], rule.get("title", ""))
-        for rule in _load("hazards.toml")["rule"]
+        for rule in library.rules
         if _applies(rule, study, family)
     ]
     return tuple(sorted(found, key=lambda hazard: hazard.level != "block"))
 
 
-def _applies(rule: dict[str, Any], study: Study, family: str) -> bool:
+def _applies(rule: Mapping[str, Any], study: Study, family: str) -> bool:
     conditions = study.rub.conditions if study.rub else ()
     return (
         ("processes" not in rule or study.process in rule["processes"])
@@ -59,10 +60,10 @@ def _applies(rule: dict[str, Any], study: Study, family: str) -> bool:
     )
 
 
-def unanswered(study: Study) -> Sequence[Question]:
+def unanswered(study: Study, library: Library) -> Sequence[Question]:
     """Return the bench questions of the process that are still "not checked"."""
     return [
         Question(ask["key"], ask["text"], ask["safe"])
-        for ask in process(study.process).data.get("ask", ())
+        for ask in library.process(study.process).data.get("ask", ())
         if study.bench.get(ask["key"], "not checked") == "not checked"
     ]

@@ -6,8 +6,9 @@ import re
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from tilestudy.errors import UnitError, WrongRequestError
@@ -79,37 +80,148 @@ class Protocol:
     def lines(self, condition: str, conditions: Collection[str]) -> tuple[str, ...]:
         """Return the lines to follow under one condition of those asked for.
 
-        >>> protocols()["cloth-10"].lines("wet", ("dry", "wet"))[0][:17]
+        >>> BUILT_IN.protocols["cloth-10"].lines("wet", ("dry", "wet"))[0][:17]
         'Wet comes second,'
         """
         return (*((self.both[condition],) if len(set(conditions)) > 1 else ()), *self.steps[condition])
 
 
-def _load(name: str) -> dict[str, Any]:
+# Manufacturers' Standard Gauge for uncoated steel sheet, inches (from memory).
+_STEEL_INCH = {16: 0.0598, 18: 0.0478, 20: 0.0359, 22: 0.0299, 24: 0.0239, 26: 0.0179}
+
+
+@cache
+def _shipped(name: str) -> Mapping[str, Any]:
+    """A data file that comes with tilestudy; these never change while it runs."""
     return tomllib.loads(files("tilestudy.trade").joinpath("data", *name.split("/")).read_text(encoding="utf-8"))
 
 
 @cache
-def process_ids() -> tuple[str, ...]:
-    """Return the ids of all process files.
-
-    >>> "sulfide-dip" in process_ids()
-    True
-    """
+def _shipped_processes() -> tuple[str, ...]:
     folder = files("tilestudy.trade").joinpath("data", "processes")
     return tuple(sorted(entry.name.removesuffix(".toml") for entry in folder.iterdir() if entry.name.endswith(".toml")))
 
 
-@cache
-def process(process_id: str) -> Process:
-    """Return a process by id; raises WrongRequestError when there is no such file.
+class Library:
+    """What the trade knows: the data that come with tilestudy, and a studio's own beside or in place of them.
 
-    >>> process("sulfide-dip").batch_word
+    Parameters
+    ----------
+    folder : Path, optional
+        The studio's own data: ``processes/*.toml``, ``metals.toml``, ``ingredients.toml``, ``hazards.toml``,
+        ``rub_protocols.toml``, ``bench_steps.toml``. An entry with the id of one that is there takes its place.
+
+    Examples
+    --------
+    >>> BUILT_IN.process("sulfide-dip").batch_word
     'bath'
     """
-    if process_id not in process_ids():
-        raise WrongRequestError(f'There is no process "{process_id}". Known: {", ".join(process_ids())}.')
-    data = _load(f"processes/{process_id}.toml")
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self.folder = folder
+
+    def _own(self, name: str) -> Mapping[str, Any]:
+        path = self.folder / name if self.folder else None
+        if path is None or not path.is_file():
+            return {}
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+
+    def _entries(self, name: str, table: str, key: str) -> dict[str, Mapping[str, Any]]:
+        """The entries of one kind by id, the studio's own in place of those that come with tilestudy."""
+        every = [*_shipped(name).get(table, ()), *self._own(name).get(table, ())]
+        return {entry[key]: entry for entry in every}
+
+    @cached_property
+    def process_ids(self) -> tuple[str, ...]:
+        """The ids of all processes.
+
+        >>> "sulfide-dip" in BUILT_IN.process_ids
+        True
+        """
+        own = {path.stem for path in (self.folder / "processes").glob("*.toml")} if self.folder else set()
+        return tuple(sorted({*_shipped_processes(), *own}))
+
+    @cache  # noqa: B019 - a studio has one library for each state of its files
+    def process(self, process_id: str) -> Process:
+        """Return a process by id; raises WrongRequestError when there is no such file."""
+        if process_id not in self.process_ids:
+            raise WrongRequestError(f'There is no process "{process_id}". Known: {", ".join(self.process_ids)}.')
+        name = f"processes/{process_id}.toml"
+        return _process(process_id, self._own(name) or _shipped(name))
+
+    @cached_property
+    def metals(self) -> Mapping[str, Mapping[str, Any]]:
+        """The metals by UNS number."""
+        return self._entries("metals.toml", "metal", "uns")
+
+    def metal_family(self, uns: str) -> str:
+        """Return the family of a UNS number ("copper", "brass", ...), or "unknown".
+
+        >>> BUILT_IN.metal_family("C26000"), BUILT_IN.metal_family("")
+        ('brass', 'unknown')
+        """
+        return str(self.metals.get(uns, {}).get("family", "unknown"))
+
+    def metal_line(self, metal: Metal) -> str:
+        """Describe the sheet in one line for paper.
+
+        >>> BUILT_IN.metal_line(Metal("C11000", "20 ga", 0.812, "A1"))
+        'copper (C11000), 20 ga (0.81 mm), sheet lot A1'
+        """
+        if not metal.uns:
+            return "metal not stated"
+        known = self.metals.get(metal.uns)
+        parts = [f"{known['label']} ({metal.uns})" if known else f"{metal.uns} (an alloy tilestudy does not know)"]
+        if metal.gauge:
+            thick = "" if metal.thickness_mm is None or "mm" in metal.gauge else f" ({metal.thickness_mm:.2f} mm)"
+            parts.append(f"{metal.gauge}{thick}")
+        if metal.lot:
+            parts.append(f"sheet lot{'s' if ',' in metal.lot else ''} {metal.lot}")
+        return ", ".join(parts)
+
+    @cached_property
+    def protocols(self) -> Mapping[str, Protocol]:
+        """The rub protocols by id, the usual one first."""
+        return {
+            entry["id"]: Protocol(
+                entry["id"],
+                entry["label"],
+                {condition: tuple(lines) for condition, lines in entry["steps"].items()},
+                entry["both"],
+                entry["source"],
+            )
+            for entry in self._entries("rub_protocols.toml", "protocol", "id").values()
+        }
+
+    @cached_property
+    def rules(self) -> tuple[Mapping[str, Any], ...]:
+        """The hazard rules, as written."""
+        return tuple(self._entries("hazards.toml", "rule", "id").values())
+
+    def thickness_mm(self, gauge: str, uns: str = "") -> float | None:
+        """Return sheet thickness, mm, from a gauge as people write it, or None when it cannot be read.
+
+        Non-ferrous sheet follows the Brown & Sharpe (AWG) gauge, 0.005 in at 36 and a ratio of 92 over 39 steps
+        (ASTM B258); steel sheet has a table of its own.
+
+        >>> round(BUILT_IN.thickness_mm("20 ga"), 4), BUILT_IN.thickness_mm("0.8 mm"), BUILT_IN.thickness_mm("thick")
+        (0.8118, 0.8, None)
+        """
+        found = re.match(r"^\s*#?\s*(\d{1,2})\s*(?:ga|gauge|g|awg|b&s)\.?(?:\s*b&s)?\s*$", gauge, re.IGNORECASE)
+        if found:
+            number = int(found[1])
+            if self.metal_family(uns) == "steel":
+                inch = _STEEL_INCH.get(number)
+                return None if inch is None else inch * 25.4
+            return float(0.005 * 92.0 ** ((36 - number) / 39) * 25.4) if 0 <= number <= 40 else None
+        try:
+            quantity = parse_quantity(gauge)
+        except UnitError:
+            return None
+        return quantity.value if quantity.unit == "mm" and 0 < quantity.value < 20 else None
+
+
+def _process(process_id: str, data: Mapping[str, Any]) -> Process:
     spooned = data.get("spooned", {})
     words = data["words"]
     return Process(
@@ -136,80 +248,5 @@ def process(process_id: str) -> Process:
     )
 
 
-@cache
-def _metals() -> Mapping[str, Mapping[str, str]]:
-    return {entry["uns"]: entry for entry in _load("metals.toml")["metal"]}
-
-
-def metal_family(uns: str) -> str:
-    """Return the family of a UNS number ("copper", "brass", ...), or "unknown".
-
-    >>> metal_family("C26000"), metal_family("")
-    ('brass', 'unknown')
-    """
-    return _metals().get(uns, {}).get("family", "unknown")
-
-
-def metal_line(metal: Metal) -> str:
-    """Describe the sheet in one line for paper.
-
-    >>> metal_line(Metal("C11000", "20 ga", 0.812, "A1"))
-    'copper (C11000), 20 ga (0.81 mm), sheet lot A1'
-    """
-    if not metal.uns:
-        return "metal not stated"
-    known = _metals().get(metal.uns)
-    parts = [f"{known['label']} ({metal.uns})" if known else f"{metal.uns} (an alloy tilestudy does not know)"]
-    if metal.gauge:
-        thick = "" if metal.thickness_mm is None or "mm" in metal.gauge else f" ({metal.thickness_mm:.2f} mm)"
-        parts.append(f"{metal.gauge}{thick}")
-    if metal.lot:
-        parts.append(f"sheet lot{'s' if ',' in metal.lot else ''} {metal.lot}")
-    return ", ".join(parts)
-
-
-def known_metals() -> tuple[str, ...]:
-    """Return the UNS numbers tilestudy knows."""
-    return tuple(_metals())
-
-
-@cache
-def protocols() -> Mapping[str, Protocol]:
-    """Return the rub protocols by id, the usual one first."""
-    return {
-        entry["id"]: Protocol(
-            entry["id"],
-            entry["label"],
-            {condition: tuple(lines) for condition, lines in entry["steps"].items()},
-            entry["both"],
-            entry["source"],
-        )
-        for entry in _load("rub_protocols.toml")["protocol"]
-    }
-
-
-# Manufacturers' Standard Gauge for uncoated steel sheet, inches (from memory).
-_STEEL_INCH = {16: 0.0598, 18: 0.0478, 20: 0.0359, 22: 0.0299, 24: 0.0239, 26: 0.0179}
-
-
-def thickness_mm(gauge: str, uns: str = "") -> float | None:
-    """Return sheet thickness, mm, from a gauge as people write it, or None when it cannot be read.
-
-    Non-ferrous sheet follows the Brown & Sharpe (AWG) gauge, 0.005 in at 36 and a ratio of 92 over 39 steps
-    (ASTM B258); steel sheet has a table of its own.
-
-    >>> round(thickness_mm("20 ga"), 4), thickness_mm("0.8 mm"), thickness_mm("thick")
-    (0.8118, 0.8, None)
-    """
-    found = re.match(r"^\s*#?\s*(\d{1,2})\s*(?:ga|gauge|g|awg|b&s)\.?(?:\s*b&s)?\s*$", gauge, re.IGNORECASE)
-    if found:
-        number = int(found[1])
-        if metal_family(uns) == "steel":
-            inch = _STEEL_INCH.get(number)
-            return None if inch is None else inch * 25.4
-        return float(0.005 * 92.0 ** ((36 - number) / 39) * 25.4) if 0 <= number <= 40 else None
-    try:
-        quantity = parse_quantity(gauge)
-    except UnitError:
-        return None
-    return quantity.value if quantity.unit == "mm" and 0 < quantity.value < 20 else None
+BUILT_IN = Library()
+"""What comes with tilestudy, without anything of a studio's own."""

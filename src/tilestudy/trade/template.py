@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
-from tilestudy.trade.library import Process, protocols
+from tilestudy.trade.library import Library, Process
 
 
 def _quoted(text: str) -> str:
@@ -17,13 +18,14 @@ def _many(word: str) -> str:
     return word + ("es" if word.endswith(("ch", "s", "x")) else "s")
 
 
-def study_text(name: str, process: Process, uns: str, *, gauge: str = "20 ga", lot: str = "") -> str:
+def study_text(name: str, library: Library, process_id: str, uns: str, *, gauge: str = "20 ga", lot: str = "") -> str:
     """Return the text of a new study.toml with the process's defaults.
 
-    >>> from tilestudy.trade.library import process
-    >>> "strength" in study_text("plaques", process("sulfide-dip"), "C11000")
+    >>> from tilestudy.trade.library import BUILT_IN
+    >>> "strength" in study_text("plaques", BUILT_IN, "sulfide-dip", "C11000")
     True
     """
+    process, protocols = library.process(process_id), list(library.protocols)
     data = process.data
     lines = [
         "# A tilestudy study file. Change what you like; lines starting with # are notes.",
@@ -62,7 +64,7 @@ def study_text(name: str, process: Process, uns: str, *, gauge: str = "20 ga", l
         "after_days = 7",
         "",
         "[rub]",
-        f"protocol = {_quoted(next(iter(protocols())))}   # or {', '.join(list(protocols())[1:])}",
+        f"protocol = {_quoted(protocols[0])}   # or {', '.join(protocols[1:])}",
         'conditions = ["dry"]   # "wet" too only where the colour stands water',
         "passing = 4   # lowest grade that passes; 5 = no stain on the cloth, 1 = heavy",
         "after_days = 7",
@@ -83,7 +85,7 @@ def study_text(name: str, process: Process, uns: str, *, gauge: str = "20 ga", l
     return "\n".join(lines) + "\n"
 
 
-def _factor_lines(factor: dict[str, Any], process: Process) -> list[str]:
+def _factor_lines(factor: Mapping[str, Any], process: Process) -> list[str]:
     levels = ", ".join(_quoted(one) if isinstance(one, str) else f"{one:g}" for one in factor["levels"])
     lines = ["[[factor]]", f"name = {_quoted(factor['name'])}"]
     if factor.get("note"):
