@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tilestudy.study.due import Due
+from tilestudy.study.label_sheet import LabelSheet
 from tilestudy.study.language import columns, count, listed
 from tilestudy.study.records import PAPER_ONLY, BatchLog, Cloth, Kept, Made, Plan, Reading, Record, Rub, Study, Value
 from tilestudy.study.units import plain_number, show, show_number, show_settings, show_unit
@@ -142,9 +143,9 @@ class Confirming:
 
 @dataclass(frozen=True)
 class PackDone:
-    """The bench pack's file, the forms written, forms kept because they hold entries (and rows added to them), and notes."""
+    """The bench packs' files, the forms written, forms kept because they hold entries (and rows added to them), and notes."""
 
-    pdf: Path
+    pdfs: tuple[Path, ...]
     forms: tuple[Path, ...]
     forms_kept: tuple[tuple[Path, int], ...]
     notes: tuple[str, ...]
@@ -183,6 +184,47 @@ class TraysDone:
             *(f"Tray {sheet.number}: {codes_on(sheet)}." for sheet in self.sheets),
             f"Next: print at 100 %, measure the bar of 100 mm, lay the {lying} on and take the photo. Then "
             f'"tilestudy photo {self.study} PHOTO{cloths}{given}".',
+        )
+
+
+@dataclass(frozen=True)
+class LabelsPrinted:
+    """Labels of one kind: what they are called, their file, how many, their sheet, its pages, and the first one used."""
+
+    what: str
+    pdf: Path
+    number: int
+    sheet: LabelSheet
+    pages: int
+    start: int
+
+    @property
+    def text(self) -> str:
+        """The file, what is in it, and the first label left free on a sheet that is not cut."""
+        sheet = self.sheet
+        width, height = (plain_number(side, 5) for side in sheet.label_mm)
+        free = (self.start - 1 + self.number) % sheet.per_page + 1
+        left = f" The first free label is then number {free}." if free > 1 and not sheet.outline else ""
+        return (
+            f"{self.what}: {self.pdf} ({self.number} of {width} x {height} mm, {sheet.columns} across and {sheet.rows} down, "
+            f"{count(self.pages, 'page')}).{left}"
+        )
+
+
+@dataclass(frozen=True)
+class LabelsDone:
+    """The labels of one call, and what the person should know before printing."""
+
+    printed: tuple[LabelsPrinted, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was printed, and what to do next."""
+        cut = any(one.sheet.outline for one in self.printed)
+        return (
+            *(one.text for one in self.printed),
+            f"Next: print at 100 %, without fitting to the page{'; cut along the lines' if cut else ''}.",
         )
 
 

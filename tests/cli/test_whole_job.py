@@ -22,7 +22,7 @@ def test_the_demo_runs_the_whole_job_and_ends_with_its_papers(run: Run, tmp_path
     for command in ("new", "plan", "pack", "enter", "due", "rub", "history", "drivers", "handout"):
         assert f"$ tilestudy {command} plaques" in result.output or command == "due"
     assert "$ tilestudy due --on" in result.output
-    for page in ("bench-pack", "handout"):
+    for page in ("bench-pack-session-1", "bench-pack-session-2", "handout"):
         path = folder / "reports" / "plaques" / f"{page}.pdf"
         assert str(path) in result.output
         assert "INVENTED DATA" in PdfReader(path).pages[0].extract_text()
@@ -155,7 +155,7 @@ def test_a_blocking_hazard_stops_the_pack(run: Run, planned: Path) -> None:
     assert not (planned.parents[1] / "reports").exists()
     study.write_text(study.read_text().replace('acid_at_the_same_place = "yes"', 'acid_at_the_same_place = "no"'))
     assert run("pack", "plaques", "--paper", "us-letter").exit_code == 0
-    page = PdfReader(planned.parents[1] / "reports" / "plaques" / "bench-pack.pdf").pages[0]
+    page = PdfReader(planned.parents[1] / "reports" / "plaques" / "bench-pack-session-1.pdf").pages[0]
     assert (float(page.mediabox.width), float(page.mediabox.height)) == (612, 792)
 
 

@@ -7,14 +7,11 @@ import random
 from datetime import date
 
 from tilestudy.paper.content import (
-    BatchCard,
-    BenchPack,
     Best,
     Board,
     BoardRow,
     Caution,
     Drivers,
-    Due,
     Fact,
     Handout,
     Interaction,
@@ -22,15 +19,23 @@ from tilestudy.paper.content import (
     Line,
     MainEffects,
     Masthead,
-    MeasureSheet,
     Panel,
     Protection,
+    Swatch,
+    TilePoint,
+)
+from tilestudy.paper.pack_content import (
+    BatchLabel,
+    BatchMix,
+    BenchPack,
+    Due,
+    MeasureSheet,
+    Mixing,
+    MixLine,
     RubSheet,
     RunBatch,
     RunRow,
     Session,
-    Swatch,
-    TilePoint,
 )
 
 MASTHEAD = Masthead(
@@ -112,69 +117,69 @@ FIRST_AID = (
 
 
 def bench_pack() -> BenchPack:
-    """A whole bench pack."""
+    """The whole bench pack of the first of two sessions."""
     grams = {1: "0.5 g", 3: "1.5 g", 9: "4.5 g"}
-    sessions = []
-    for number in (1, 2):
-        batches = []
-        for bath, session, strength in BATHS:
-            if session != number:
-                continue
-            rows: list[RunRow] = []
-            mine = [tile for tile in TILES if tile["bath"] == bath]
-            plan: list[tuple[str, str, str, bool]] = [
-                (str(tile["code"]), f"{tile['dip']}", f"{tile['cycles']}", False) for tile in mine
-            ]
-            for place, letter in ((0, "X"), (4, "Y"), (8, "Z")):
-                plan.insert(place, (f"{letter}{bath[1]}", "30", "1", True))
-            for order, (code, dip, cycles, reference) in enumerate(plan, start=1):
-                rows.append(RunRow(order, code, (dip, cycles), reference))
-            batches.append(
-                RunBatch(
-                    BatchCard(
-                        code=bath,
-                        kind="bath",
-                        tiles=len(rows),
-                        settings=(Fact("strength", f"{strength} g/L"), Fact("volume", "0.5 L"), Fact("at", "20 °C")),
-                        mix=(
-                            f"Weigh potassium polysulfide {grams[strength]} (lumps crushed under cloth).",
-                            "Stir into 0.5 L cool water until nothing is left on the bottom.",
-                            "Fresh bath: clear, pale yellow. Darker is too strong to control.",
-                        ),
-                        known="weighed on a 0.1 g scale: good to about 10 %",
-                        discard="when cloudy, or 4 h after mixing",
-                        live="clear, yellow to green, strong sulfur smell",
-                        spent="cloudy yellow, then white; white sediment",
-                        never="NO ACID: no pickle, no vinegar, no pickle tongs",
-                        hazards=("Gives off hydrogen sulfide with acid.", "Irritates skin and eyes."),
-                    ),
-                    tuple(rows),
-                )
-            )
-        sessions.append(
-            Session(
-                number,
-                ("dip time, s", "scrub cycles"),
-                tuple(batches),
-                ("actual dip, s",),
-                "Planned to take about 2 h 20 min.",
+    batches, mixes = [], []
+    for bath, session, strength in BATHS:
+        if session != 1:
+            continue
+        mine = [tile for tile in TILES if tile["bath"] == bath]
+        plan = [(str(tile["code"]), f"{tile['dip']}", f"{tile['cycles']}", False) for tile in mine]
+        for place, letter in ((0, "X"), (4, "Y"), (8, "Z")):
+            plan.insert(place, (f"{letter}{bath[1]}", "30", "1", True))
+        rows = tuple(
+            RunRow(order, code, (dip, cycles), reference, start=f"19:{order:02d}")
+            for order, (code, dip, cycles, reference) in enumerate(plan, start=1)
+        )
+        batches.append(
+            RunBatch(
+                BatchLabel(
+                    code=bath,
+                    kind="bath",
+                    tiles=len(rows),
+                    settings=(Fact("strength", f"{strength} g/L"), Fact("volume", "0.5 L"), Fact("at", "20 °C")),
+                    blanks=("made at (time)", "by", "use until (time)", "out of use at"),
+                    discard="when cloudy, or 4 h after mixing",
+                    live="clear, yellow to green, strong sulfur smell",
+                    spent="cloudy yellow, then white; white sediment",
+                    never="NO ACID: no pickle, no vinegar, no pickle tongs",
+                    hazards=("Gives off hydrogen sulfide with acid.", "Irritates skin and eyes."),
+                ),
+                rows,
+                note="ready by 19:00",
             )
         )
+        line = MixLine(f"Weigh potassium polysulfide {grams[strength]}.", "on a 0.1 g scale: good to about 10 %")
+        mixes.append(BatchMix(bath, f"strength {strength} g/L", (line,), "19:00"))
     order = list(CODES)
     random.Random(3).shuffle(order)
     return BenchPack(
         masthead=MASTHEAD,
         metal="Copper C11000, 24 gauge (0.51 mm), 25 × 50 mm, sheet lot 7",
         process="Sulfide dip (potassium polysulfide)",
-        sessions=tuple(sessions),
+        session=Session(
+            1,
+            2,
+            ("dip time, s", "scrub cycles"),
+            tuple(batches),
+            ("actual dip, s",),
+            slot="18:30 to 21:00",
+            times=(Fact("18:30", "set up"), Fact("19:00", "first dip"), Fact("20:45", "clear up")),
+            if_late=("Leave out X1, Y1 and Z1 first.",),
+        ),
+        mixing=Mixing(
+            "Make it",
+            tuple(mixes),
+            ("Stir into cool water until nothing is left on the bottom.", "Fresh bath: clear, pale yellow."),
+            (MixLine("Stock: 9 g in 1 L."),),
+            "what went in",
+        ),
+        signed=("A rule: signed by AB, because the room is empty.",),
+        wastes=("sulfide rinse water",),
         spares=("Z7", "Z8", "Y7", "Y8"),
         can_tell=(
             "A change of 6 L* or more between neighbouring dip times (80 % of the time).",
             "A change of 9 L* or more between 1 and 9 g/L, with two baths at each strength.",
-        ),
-        cannot_tell=(
-            "Whether water hardness matters: one tap is used throughout.",
-            "Anything outside 1 to 9 g/L and 10 to 90 s.",
         ),
         to_confirm=(
             "The pickle pot stands at another bench, with its own extraction.",
@@ -230,8 +235,6 @@ def bench_pack() -> BenchPack:
                 ),
                 tuple(order),
                 "7 days after making: session 1 on 14 March, session 2 on 21 March 2026",
-                2,
-                "Stop at 50 strokes.",
             ),
         ),
         due=(

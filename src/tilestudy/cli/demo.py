@@ -41,7 +41,8 @@ def demo(ctx: click.Context, into: Path) -> None:
     tell(f"Folder: {folder}. Each line after $ is what you would type there.")
     walk_through(folder, date.today())
     tell()
-    tell(f"Bench pack: {folder / 'reports' / NAME / 'bench-pack.pdf'}")
+    for pdf in sorted((folder / "reports" / NAME).glob("bench-pack-*.pdf")):
+        tell(f"Bench pack: {pdf}")
     tell(f"Handout:    {folder / 'reports' / NAME / 'handout.pdf'}")
 
 

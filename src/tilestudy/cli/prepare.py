@@ -153,7 +153,8 @@ def pack(ctx: click.Context, name: str, paper: Paper | None, sessions: tuple[int
     done = studio_of(ctx).pack(name, paper, sessions)
     for text in done.notes:
         note(text)
-    tell(f"Bench pack: {done.pdf}")
+    for pdf in done.pdfs:
+        tell(f"Bench pack: {pdf}")
     for form in done.forms:
         tell(f"Form to fill: {form}")
     for form, added in done.forms_kept:

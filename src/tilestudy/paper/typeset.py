@@ -20,7 +20,9 @@ from typing import Any, TypeVar, cast
 import typst
 
 from tilestudy.errors import TilestudyError, WrongRequestError
-from tilestudy.paper.content import PAPERS, BenchPack, Handout, Masthead, Paper
+from tilestudy.paper.content import PAPERS, Handout, Masthead, Paper
+from tilestudy.paper.labels import Labels
+from tilestudy.paper.pack_content import BenchPack
 from tilestudy.paper.tray_sheet import TraySheets
 
 T = TypeVar("T")
@@ -47,7 +49,7 @@ def bench_pack(content: BenchPack, paper: Paper = "a4") -> bytes:
     Parameters
     ----------
     content : BenchPack
-        At least one session with one batch.
+        A session with at least one batch.
     paper : "a4" or "us-letter"
 
     Returns
@@ -71,6 +73,11 @@ def tray_sheets(content: TraySheets, paper: Paper = "a4") -> bytes:
     Parameters, return and errors are those of `bench_pack`.
     """
     return _pdf(_compiler("tray.typ", _plain(content), content.masthead, paper), content.masthead)
+
+
+def labels(content: Labels) -> bytes:
+    """Typeset labels on pages of the size that they name; return and PaperError are those of `bench_pack`."""
+    return _pdf(_compiler("labels.typ", _plain(content), content.masthead, PAPERS[0]), content.masthead)
 
 
 def handout(content: Handout, paper: Paper = "a4") -> bytes:

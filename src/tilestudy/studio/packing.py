@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 from random import Random
 
@@ -24,7 +25,7 @@ class Packing(Planning):
     """Prints what the bench needs."""
 
     def pack(self, name: str, paper: Paper | None = None, sessions: Sequence[int] = ()) -> PackDone:
-        """Print the bench pack, of all sessions or of those given, and write the blank forms.
+        """Print the bench pack of each session, or of those given, and write the blank forms.
 
         Raises HazardError while a blocking hazard stands.
         """
@@ -34,42 +35,27 @@ class Packing(Planning):
             raise WrongRequestError(
                 f"{name} has no session {unknown[0]}; its plan has sessions {there[0]} to {there[-1]}."
             )
-        blocking = [one for one in hazards(study, self.library) if one.level == "block"]
-        if blocking:
-            listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
-            path = self.study_folder(name) / "study.toml"
-            raise HazardError(
-                f"The bench pack of {name} was not printed: {'a hazard stands' if len(blocking) == 1 else 'hazards stand'}.\n"
-                f"{listed}\nResolve it at the bench, change the answer in {path}, then pack again. Safety data sheets, local "
-                "codes and licensed practice come first."
-            )
-        from tilestudy.design.codes import deal_codes
-        from tilestudy.paper.from_plan import bench_pack_content
+        self._refuse_hazards(study)
+        from tilestudy.paper.pack_from_plan import bench_pack_content
         from tilestudy.paper.typeset import bench_pack
 
         settings = self.settings()
-        with self.book() as book:
-            taken = book.codes()
-        spares = deal_codes(max(2, len(plan.batches) // 2), taken, Random(plan.seed + 1))
-        wanted = plan
-        if sessions:
-            wanted = replace(
+        spares, tells = self._spares(plan), self._report(study, plan, ()).sentences
+        pdfs = []
+        for number in sorted(set(sessions)) or there:
+            content = bench_pack_content(
+                study,
                 plan,
-                batches=tuple(one for one in plan.batches if one.session in sessions),
-                tiles=tuple(one for one in plan.tiles if one.session in sessions),
+                number,
+                self.library,
+                word=self.word(study),
+                can_tell=tells if number == there[0] else (),
+                spares=spares[number],
+                studio=settings.studio,
+                printed=self.today,
             )
-        content = bench_pack_content(
-            study,
-            wanted,
-            self.library,
-            word=self.word(study),
-            can_tell=self._report(study, plan, ()).sentences,
-            spares=spares,
-            studio=settings.studio,
-            printed=self.today,
-        )
-        which = f"-session-{'-'.join(str(one) for one in sorted(set(sessions)))}" if sessions else ""
-        pdf = self._print(name, f"bench-pack{which}.pdf", bench_pack(content, paper or settings.paper))
+            pdf = bench_pack(content, paper or settings.paper)
+            pdfs.append(self._print(name, f"bench-pack-session-{number}.pdf", pdf))
         written, kept = self._write_forms(study, plan)
         open_questions = unanswered(study, self.library)
         notes = []
@@ -81,7 +67,28 @@ class Packing(Planning):
                 "starting."
             )
         notes += [f"Caution: {one.says}" for one in hazards(study, self.library)]
-        return PackDone(pdf, tuple(written), tuple(kept), tuple(notes))
+        return PackDone(tuple(pdfs), tuple(written), tuple(kept), tuple(notes))
+
+    def _refuse_hazards(self, study: Study) -> None:
+        blocking = [one for one in hazards(study, self.library) if one.level == "block"]
+        if blocking:
+            listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
+            path = self.study_folder(study.name) / "study.toml"
+            raise HazardError(
+                f"The bench pack of {study.name} was not printed: {'a hazard stands' if len(blocking) == 1 else 'hazards stand'}.\n"
+                f"{listed}\nResolve it at the bench, change the answer in {path}, then pack again. Safety data sheets, local "
+                "codes and licensed practice come first."
+            )
+
+    def _spares(self, plan: Plan) -> dict[int, list[str]]:
+        """Deal codes for spare tiles: two a session or more, other ones for each."""
+        from tilestudy.design.codes import deal_codes
+
+        with self.book() as book:
+            taken = book.codes()
+        each = Counter(batch.session for batch in plan.batches)
+        codes = iter(deal_codes(sum(max(2, many // 2) for many in each.values()), taken, Random(plan.seed + 1)))
+        return {session: list(islice(codes, max(2, each[session] // 2))) for session in sorted(each)}
 
     def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[tuple[Path, int]]]:
         kinds = ["made", "batches"]
