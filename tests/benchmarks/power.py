@@ -33,7 +33,7 @@ from tilestudy.design.power import f_power, needed_noncentrality
 from tilestudy.design.terms import Model, Term, model_of
 from tilestudy.study.records import Factor, Limits, Plan, Study
 
-CLOCK = Clock(setup=45, clear=15, batch=6, tile=2.5)
+CLOCK = Clock(setup=45, clear=15, batch=6, tile=1, cycle=0.5)
 CLAIM, WITHIN = 0.80, 0.04
 
 

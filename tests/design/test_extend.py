@@ -16,7 +16,7 @@ from tilestudy.design.optimal import MadeTile, Problem, appraise_settings
 from tilestudy.errors import PlanError, WrongRequestError
 from tilestudy.study.records import Batch, BatchLog, Bound, Factor, Limits, Made, Plan, Setting, Study, Tile
 
-CLOCK = Clock(setup=45, clear=15, batch=6, tile=2.5)
+CLOCK = Clock(setup=45, clear=15, batch=6, tile=1, cycle=0.5)
 NOISE = Noise(3.0, 3.0, "L*", "lightness")
 DAY = date(2026, 11, 24)
 STRENGTH = Factor("strength", (1.0, 3.0, 9.0), "g/L", "g/L", "geometric", "batch")

@@ -14,7 +14,7 @@ from tilestudy.design.layout import Clock, choose_size, lay_out
 from tilestudy.errors import PlanError
 from tilestudy.study.records import Factor, Limits, Study
 
-CLOCK = Clock(setup=45, clear=15, batch=6, tile=2.5)
+CLOCK = Clock(setup=45, clear=15, batch=6, tile=1, cycle=0.5)
 STRENGTH = Factor("strength", (1.0, 3.0, 9.0), "g/L", "g/L", "geometric", "batch")
 DIP = Factor("dip_time", (10.0, 30.0, 90.0), "s", "s", "geometric", "tile")
 SCRUB = Factor("scrub_cycles", (1.0, 4.0), spacing="geometric", set_per="tile")

@@ -7,8 +7,7 @@ from importlib.resources import files
 import pytest
 
 from tilestudy.colour.names import colour_named
-from tilestudy.study.records import Batch, Factor, Metal, RubPlan, Study
-from tilestudy.trade.amounts import amounts, lumps_text
+from tilestudy.study.records import Metal, RubPlan, Study
 from tilestudy.trade.hazards import hazards, unanswered
 from tilestudy.trade.library import BUILT_IN
 from tilestudy.trade.template import study_text
@@ -82,32 +81,6 @@ def test_questions_stay_open_until_answered() -> None:
     assert [one.key for one in unanswered(dip, BUILT_IN)] == ["acid_at_the_same_place", "extraction_missing"]
     safe = {"acid_at_the_same_place": "no", "extraction_missing": "no"}
     assert unanswered(replace(dip, bench=safe), BUILT_IN) == []
-
-
-def test_amounts_are_grams_for_the_volume_with_a_word_on_the_scale() -> None:
-    """1 g/L in 0.5 L is 0.5 g, and a kitchen scale cannot weigh that."""
-    strength = Factor("strength", (1.0, 9.0), "g/L", "g/L", "geometric", "batch", "weighed")
-    study = Study("s", "", "sulfide-dip", (strength,), batch_litres=0.5)
-    weak, strong = (
-        amounts(study, BUILT_IN.process("sulfide-dip"), Batch("B1", 1, 1, {"strength": s}))[0] for s in (1.0, 9.0)
-    )
-    assert weak.text == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
-    assert "0.01 g" in weak.known
-    assert ": 4.5 g," in strong.text
-    assert "0.01 g" not in strong.known
-
-
-def test_lumps_check_the_amount_at_hand() -> None:
-    """A count for each amount: balls of 6 to 8 mm at 1.5 to 2.0 g/cm3 weigh 0.17 to 0.54 g (computed)."""
-    told = [lumps_text(grams, (6, 8), (1.5, 2.0)) for grams in (0.1, 0.5, 1.5, 4.5)]
-    assert [text.split(": ")[1].split(" lump")[0] for text in told] == ["1", "1 to 3", "3 to 9", "8 to 27"]
-    assert lumps_text(0.01, (6, 8), (1.5, 2.0)) == lumps_text(50, (6, 8), (1.5, 2.0)) == ""
-
-
-def test_amounts_of_a_factor_the_study_no_longer_has_are_left_out() -> None:
-    """An old plan may hold settings of a factor that was renamed since."""
-    study = Study("s", "", "sulfide-dip", (Factor("dip", (1.0, 2.0)),), batch_litres=0.5)
-    assert amounts(study, BUILT_IN.process("sulfide-dip"), Batch("B1", 1, 1, {"strength": 3.0})) == ()
 
 
 @pytest.mark.parametrize("process_id", BUILT_IN.process_ids)

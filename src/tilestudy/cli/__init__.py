@@ -8,10 +8,40 @@ from __future__ import annotations
 import sys
 from io import TextIOWrapper
 
-from tilestudy.cli import choosing, demo, extend, photo, prepare, record, results, tray
+from tilestudy.cli import (
+    choosing,
+    cut,
+    demo,
+    extend,
+    hazards,
+    labels,
+    mix,
+    photo,
+    prepare,
+    record,
+    results,
+    timetable,
+    tray,
+)
 from tilestudy.cli.app import cli
 
-__all__ = ["choosing", "cli", "demo", "extend", "main", "photo", "prepare", "record", "results", "tray"]
+__all__ = [
+    "choosing",
+    "cli",
+    "cut",
+    "demo",
+    "extend",
+    "hazards",
+    "labels",
+    "main",
+    "mix",
+    "photo",
+    "prepare",
+    "record",
+    "results",
+    "timetable",
+    "tray",
+]
 
 
 def main() -> None:

@@ -27,7 +27,12 @@ COMMANDS = (
         "new",
         "plan",
         "appraise",
+        "hazards",
+        "cut",
+        "mix",
+        "timetable",
         "pack",
+        "labels",
         "tray",
         "made",
         "colour",
@@ -146,7 +151,12 @@ def tell_sentences(sentences: Iterable[str], indent: str = "") -> None:
     for sentence in sentences:
         tell(
             textwrap.fill(
-                sentence, width, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+                sentence,
+                width,
+                initial_indent=indent,
+                subsequent_indent=indent + "  ",
+                break_on_hyphens=False,
+                break_long_words=False,
             )
         )
 

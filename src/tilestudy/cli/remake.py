@@ -16,6 +16,8 @@ import click
 
 from tilestudy.cli.app import COMMANDS, cli
 from tilestudy.cli.demo import NAME, walk_through
+from tilestudy.study.workplace import BenchStep
+from tilestudy.trade.ingredients import CLASSES
 from tilestudy.trade.library import BUILT_IN
 
 MADE = "<!-- Made by python -m tilestudy.cli.remake; change the code or the data, not this page. -->\n"
@@ -40,29 +42,90 @@ def _block(text: str) -> str:
 
 
 def trade_page() -> str:
-    """Return what the trade's data files hold: processes, hazard rules, rub protocols, with their sources."""
+    """Return what the trade's data files hold, with their sources: processes, metals, ingredients, steps, rules, rub tests."""
     parts = [
         MADE,
         "# What the trade data hold\n",
-        "Local rules, safety data sheets and licensed practice come first.\n",
+        "Local rules, safety data sheets and licensed practice come first. A studio may add its own, or put them in the place "
+        "of these: [how](../how-to/own-process.md), [the files](trade-files.md).\n",
+        *(part for process_id in BUILT_IN.process_ids for part in _process(process_id)),
+        *_metals(),
+        *_ingredients(),
     ]
-    for process_id in BUILT_IN.process_ids:
-        one = BUILT_IN.process(process_id)
-        data = one.data
-        parts += [f"## {process_id}\n", f"{one.label}. A batch is a {one.batch_word}. Source: {data['source']}.\n"]
-        parts.append(_table(("factor", "levels", "set per", "note"), [_factor(factor) for factor in data["factor"]]))
-        cautions = [(c["title"], c["text"], c["source"]) for c in data["caution"]]
-        parts.append(_table(("caution", "text", "source"), cautions))
-    listed = [
-        (rule["id"], {"block": "stops the pack", "warn": "is printed"}[rule["level"]], rule["says"], rule["source"])
-        for rule in BUILT_IN.rules
+    steps = [
+        (one.id, one.label, ", ".join(one.things), ", ".join(word for word in _DOES if getattr(one, word)))
+        for one in BUILT_IN.bench_steps.values()
     ]
-    parts += ["## Hazard rules\n", _table(("rule", "effect", "says", "source"), listed)]
-    parts += [
-        "## Rub protocols\n",
-        _table(("id", "label", "source"), [(p.id, p.label, p.source) for p in BUILT_IN.protocols.values()]),
-    ]
+    parts += ["## Bench steps\n", "Common practice, no source.\n", _table(("id", "label", "done with", "does"), steps)]
+    effects = {"block": "stops the pack", "warn": "is printed"}
+    rules = [(rule["id"], effects[rule["level"]], rule["says"], rule["source"]) for rule in BUILT_IN.rules]
+    parts += ["## Hazard rules\n", _table(("rule", "effect", "says", "source"), rules)]
+    protocols = [(one.id, one.label, one.source) for one in BUILT_IN.protocols.values()]
+    parts += ["## Rub protocols\n", _table(("id", "label", "source"), protocols)]
     return "\n".join(parts)
+
+
+_DOES = ("bath", "rinses", "heats", "flame", "closed", "stores")
+
+
+def _process(process_id: str) -> list[str]:
+    one = BUILT_IN.process(process_id)
+    data = one.data
+    told = f"{one.label}. A batch is a {one.batch_word}. Source: {data['source']}."
+    if one.recipe:
+        goes = "; ".join(f"{part.name} ({' or '.join(part.ids)})" for part in one.recipe)
+        told += f" What goes in: {goes}."
+    if one.life_h is not None:
+        told += f" Good for {one.life_h:g} h: {one.life_source}."
+    if one.sequence:
+        told += f" Usual order of steps: {', '.join(_step(step) for step in one.sequence)}."
+    cautions = [(c["title"], c["text"], c["source"]) for c in data["caution"]]
+    return [
+        f"## {process_id}\n",
+        f"{told}\n",
+        _table(("factor", "levels", "set per", "note"), [_factor(factor) for factor in data["factor"]]),
+        _table(("caution", "text", "source"), cautions),
+    ]
+
+
+def _step(step: BenchStep) -> str:
+    return f"{step.do} ({', '.join(step.things)})" if step.things else step.do
+
+
+def _metals() -> list[str]:
+    rows = [
+        (
+            *(uns, one["label"], one["family"], one["composition"]),
+            *(f"{one['density']:g}", one["density_source"], ", ".join(one["gauges"])),
+        )
+        for uns, one in BUILT_IN.metals.items()
+    ]
+    head = ("UNS", "label", "family", "composition, %", "density, g/cm³", "source of the density", "usual gauges")
+    return ["## Metals\n", "UNS numbers, names and compositions: from memory.\n", _table(head, rows)]
+
+
+def _ingredients() -> list[str]:
+    rows = [
+        (
+            *(one.id, ", ".join(one.names), ", ".join(one.poison or name for name in sorted(one.classes)), one.form),
+            *("" if one.molar_mass is None else f"{one.formula}, {one.molar_mass:.2f}", one.note, one.source),
+        )
+        for one in BUILT_IN.ingredients.values()
+    ]
+    limits = [
+        (one.agent, one.niosh, one.osha, one.source + (f" (read {one.read})" if one.read else ""))
+        for one in BUILT_IN.limits.values()
+    ]
+    return [
+        "## Classes of ingredients\n",
+        _table(("class", "meaning"), list(CLASSES.items())),
+        "## Ingredients\n",
+        'Capitals, hyphens, plurals, strengths and words such as "warm" make no difference to a name.\n',
+        _table(("id", "names", "classes", "form", "formula, g/mol", "note", "source"), rows),
+        "## Limits of exposure\n",
+        "Limits change: see the safety data sheet.\n",
+        _table(("agent", "NIOSH", "OSHA", "source"), limits),
+    ]
 
 
 def _factor(factor: Mapping[str, Any]) -> tuple[str, str, str, str]:

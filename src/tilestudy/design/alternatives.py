@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from math import ceil, prod
 
 from tilestudy.design.appraise import Appraisal, Noise, appraise
-from tilestudy.design.layout import REFERENCES, Clock, tile_minutes
+from tilestudy.design.layout import REFERENCES, Clock
+from tilestudy.design.sessions.pace import batch_minutes
 from tilestudy.errors import PlanError
 from tilestudy.study.records import Batch, Choice, Plan, Setting, Study, Tile
 
@@ -101,9 +102,14 @@ def within(
 
 
 def minutes_at_the_bench(study: Study, plan: Plan, clock: Clock) -> float:
-    """Return the minutes of all sessions of a plan, one pair of hands."""
+    """Return the minutes of all sessions of a plan."""
     tiles, batches, sessions = counts(plan)
-    return sessions * (clock.setup + clock.clear) + batches * clock.batch + tiles * tile_minutes(study, clock)
+    in_one = [-(-tiles // batches), tiles // batches]  # as equal as they can be
+    larger = tiles - in_one[1] * batches
+    making = sum(
+        many * batch_minutes(study, clock, size) for many, size in zip((larger, batches - larger), in_one, strict=True)
+    )
+    return sessions * clock.around + making
 
 
 def alternatives(study: Study, plan: Plan, make: Make, noise: Noise, clock: Clock, worth: float) -> list[Alternative]:

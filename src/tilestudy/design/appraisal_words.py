@@ -258,7 +258,8 @@ def how_to_get_them(full: FullAppraisal) -> list[str]:
     name, worth = full.study.name, amount(full.worth, full.appraisal.noise)
     said = [
         f"Under each factor stands the smallest change, from its lowest to its highest level, that would likely be seen. Enough "
-        f"means: {worth} or less for every factor. Hours are the process's usual times (common practice), one pair of hands."
+        f"means: {worth} or less for every factor. Hours are the process's usual times (common practice), "
+        "with the hands that the study file states, dips overlapping."
     ]
     best = next((one for one in full.alternatives if one.cheapest), None)
     if best is None:

@@ -16,6 +16,8 @@ from random import Random
 import numpy as np
 
 from tilestudy.design.codes import deal_codes
+from tilestudy.design.sessions.clock import Clock as Clock
+from tilestudy.design.sessions.pace import batch_minutes
 from tilestudy.errors import PlanError
 from tilestudy.study.records import Batch, Factor, Limits, Plan, Setting, Study, Tile
 
@@ -23,16 +25,6 @@ Load = tuple[dict[str, Setting], list[dict[str, Setting]]]
 """A batch to make: its settings, and those of its tiles."""
 REFERENCES = 3
 """Reference tiles in a batch: first, middle and last."""
-
-
-@dataclass(frozen=True)
-class Clock:
-    """Minutes a session takes: setting up, clearing up, each batch, and each tile beside its own dip or dwell."""
-
-    setup: float
-    clear: float
-    batch: float
-    tile: float
 
 
 @dataclass(frozen=True)
@@ -118,7 +110,7 @@ def sizes(study: Study, clock: Clock) -> list[Size]:
             Size(batches_each, parts, tiles_per_batch, batches, tiles, in_session or batches, per_session * each)
         )
     if not found:
-        need = ceil(clock.setup + clock.clear + _batch_minutes(study, clock, _largest(study, per_tile) + extra))
+        need = ceil(clock.around + batch_minutes(study, clock, _largest(study, per_tile) + extra))
         raise PlanError(
             f"Even the smallest batch needs about {need} minutes with setting up and clearing up, and a session has "
             f"{study.limits.minutes:g}. Raise minutes under [limits]."
@@ -140,32 +132,15 @@ def batches_in_session(study: Study, clock: Clock, tiles_per_batch: int) -> int 
     """Batches that fit a session, by the stated count and by the minutes; None for no limit."""
     fits = [study.limits.batches_per_session] if study.limits.batches_per_session else []
     if study.limits.minutes is not None:
-        free = study.limits.minutes - clock.setup - clock.clear
-        fits.append(max(0, int(free // _batch_minutes(study, clock, tiles_per_batch))))
+        free = study.limits.minutes - clock.around
+        fits.append(max(0, int(free // batch_minutes(study, clock, tiles_per_batch))))
     return min(fits) if fits else None
-
-
-def _batch_minutes(study: Study, clock: Clock, tiles: int) -> float:
-    return clock.batch + tiles * tile_minutes(study, clock)
 
 
 def minutes_for_all_settings(study: Study, clock: Clock, size: Size) -> int:
     """Return the minutes of a session that holds one batch of each per-batch setting."""
     kinds = prod(len(factor.levels) for factor in study.factors_set_per("batch"))
-    return ceil(clock.setup + clock.clear + kinds * _batch_minutes(study, clock, size.tiles_per_batch))
-
-
-def tile_minutes(study: Study, clock: Clock) -> float:
-    """Minutes one tile takes at the middle of its timed factors (dip, dwell), one pair of hands.
-
-    Dips of minutes and more run side by side, so at most five minutes of a dip count.
-    """
-    dip = 0.0
-    for factor in study.factors_set_per("tile"):
-        if factor.unit == "s":
-            numbers = [level for level in factor.levels if not isinstance(level, str)]
-            dip += min(sum(numbers) / len(numbers) / 60, 5.0)
-    return clock.tile + dip
+    return ceil(clock.around + kinds * batch_minutes(study, clock, size.tiles_per_batch))
 
 
 def over_limits(size: Size, limits: Limits) -> list[str]:

@@ -31,11 +31,12 @@ from tilestudy.paper.content import (
     TilePoint,
 )
 from tilestudy.paper.from_plan import cautions, first_aid, masthead, metal_text, protection, steps
+from tilestudy.study.at_hand import AtHand
 from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_settings, show_unit
 from tilestudy.trade.amounts import amounts
-from tilestudy.trade.library import Library, Process
+from tilestudy.trade.library import Library
 
 
 def handout_content(
@@ -69,7 +70,7 @@ def handout_content(
         recipes=tuple(_recipe(found, one) for one in recipes),
         best=None if recipes else _best(found),
         unknown=(*_unconfirmed(found, confirmations), *found.unknown()),
-        mixing=() if published else _mixing(found, process, again[1] if again else None),
+        mixing=() if published else _mixing(found, library, again[1] if again else None),
         repeat=() if published else _repeat(found, library, again),
         repeat_heading="How to repeat it" if again else "How these tiles were made",
         cautions=() if published else cautions(study, library),
@@ -506,20 +507,20 @@ def _best(found: StudyFindings) -> Best | None:
     )
 
 
-def _mixing(found: StudyFindings, process: Process, again: Mapping[str, Setting] | None) -> tuple[Fact, ...]:
+def _mixing(found: StudyFindings, library: Library, again: Mapping[str, Setting] | None) -> tuple[Fact, ...]:
     """Return what goes into a batch of the settings to repeat, or into each kind of batch where there are none."""
     study = found.study
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     if again is not None:
         batch = Batch("", 1, 1, {factor.name: again[factor.name] for factor in fixed})
-        return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, process, batch))
+        return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, library, batch, AtHand()))
     batches = [one for one in found.plan.batches if all(factor.name in one.settings for factor in fixed)]
     kind_of = _ranker([batch.settings for batch in batches], fixed)
     listed = []
     for kind in sorted({kind_of(batch.settings) for batch in batches}):
         alike = [one for one in batches if kind_of(one.settings) == kind]
         which = f"{found.word if len(alike) == 1 else plural(found.word)} {', '.join(one.code for one in alike)}"
-        listed += [Fact(capital(which), amount.text) for amount in amounts(study, process, alike[0])]
+        listed += [Fact(capital(which), amount.text) for amount in amounts(study, library, alike[0], AtHand())]
     return tuple(listed)
 
 

@@ -9,7 +9,7 @@ from tilestudy.paper.content import Caution, Masthead, Protection
 from tilestudy.study.language import capital
 from tilestudy.study.records import Factor, Plan, Study
 from tilestudy.study.units import plain_number, show_unit
-from tilestudy.trade.hazards import hazards
+from tilestudy.trade.hazards import check
 from tilestudy.trade.library import Library, Process
 
 _SPLASH = "Splash in the eye: rinse with running water at once and get medical help. "
@@ -70,7 +70,7 @@ def cautions(study: Study, library: Library) -> tuple[Caution, ...]:
     data = library.process(study.process).data
     listed = [Caution(one["title"], one["text"], one["source"]) for one in data.get("caution", ())]
     listed += [
-        Caution(one.title or "Note for this metal and process", one.says, one.source) for one in hazards(study, library)
+        Caution(one.title or "Note for this metal and process", one.says, one.source) for one in check(study, library)
     ]
     return tuple(listed)
 

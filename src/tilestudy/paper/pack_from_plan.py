@@ -22,10 +22,12 @@ from tilestudy.paper.pack_content import (
     RunRow,
     Session,
 )
-from tilestudy.study.language import plural
+from tilestudy.study.at_hand import AtHand
+from tilestudy.study.language import capital, plural
 from tilestudy.study.records import Batch, Factor, Plan, Study, tiles_that_count
 from tilestudy.study.units import show, show_number, show_unit
-from tilestudy.trade.amounts import amounts, volume_text
+from tilestudy.trade.amounts import Line, mixing
+from tilestudy.trade.amounts import Mixing as Mixed
 from tilestudy.trade.hazards import unanswered
 from tilestudy.trade.library import Library, Process
 
@@ -44,6 +46,7 @@ def bench_pack_content(
     spares: Sequence[str],
     studio: str,
     printed: date,
+    at_hand: AtHand | None = None,
 ) -> BenchPack:
     """Return the content of the bench pack of one session.
 
@@ -61,8 +64,11 @@ def bench_pack_content(
         Codes to stamp on spare tiles.
     printed : date
         Date on the pages.
+    at_hand : AtHand, optional
+        What there is to measure with.
     """
     process = library.process(study.process)
+    mixed = mixing(study, plan, library, at_hand or AtHand()).session(number)
     tile_factors = study.factors_set_per("tile")
     needed = {batch.code for batch in tiles_that_count(plan).batches}
     batches = [batch for batch in plan.batches if batch.session == number and batch.code in needed]
@@ -76,10 +82,10 @@ def bench_pack_content(
             number,
             len({batch.session for batch in plan.batches}),
             tuple(head(factor) for factor in tile_factors),
-            tuple(RunBatch(_label(study, plan, process, batch, word), _rows(study, plan, batch)) for batch in batches),
+            tuple(RunBatch(_label(study, plan, process, batch, word, mixed), _rows(study, plan, batch)) for batch in batches),
             tuple(f"actual {head(factor)}" for factor in tile_factors),
         ),
-        mixing=_mixing(study, process, batches),
+        mixing=_mixing(process, mixed),
         spares=tuple(spares),
         to_confirm=tuple(question.safe for question in unanswered(study, library)),
         opening=(
@@ -111,12 +117,12 @@ def _settings(study: Study, batch: Batch) -> list[Fact]:
     return [Fact(factor.label, show(batch.settings[factor.name], factor)) for factor in fixed]
 
 
-def _label(study: Study, plan: Plan, process: Process, batch: Batch, word: str) -> BatchLabel:
+def _label(study: Study, plan: Plan, process: Process, batch: Batch, word: str, mixed: Mixed) -> BatchLabel:
     mix = process.data.get("mix", {})
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     settings = _settings(study, batch)
-    if study.batch_litres is not None:
-        settings.append(Fact("volume", volume_text(study)))
+    if mixed.volume is not None:
+        settings.append(Fact("volume", mixed.volume.text))
     return BatchLabel(
         code=batch.code,
         kind=word,
@@ -131,17 +137,18 @@ def _label(study: Study, plan: Plan, process: Process, batch: Batch, word: str) 
     )
 
 
-def _mixing(study: Study, process: Process, batches: Sequence[Batch]) -> Mixing:
-    found = []
-    for batch in batches:
-        lines = tuple(MixLine(one.text, one.known) for one in amounts(study, process, batch))
-        found.append(
-            BatchMix(batch.code, ", ".join(f"{one.label} {one.value}" for one in _settings(study, batch)), lines)
-        )
+def _mixing(process: Process, mixed: Mixed) -> Mixing:
+    def lines(many: Sequence[Line]) -> tuple[MixLine, ...]:
+        return tuple(MixLine(one.text, one.known) for one in many)
+
+    found = tuple(BatchMix(one.code, one.settings, lines(one.lines)) for one in mixed.batches)
     return Mixing(
         process.words.make,
-        tuple(found),
-        tuple(process.data.get("mix", {}).get("lines", ())),
+        found,
+        mixed.how,
+        stock=tuple(
+            MixLine(f"{capital(stock.code)}: {one.text}", one.known) for stock in mixed.stocks for one in stock.lines
+        ),
         went_in="what went in, measured how" if any(one.lines for one in found) else "",
     )
 

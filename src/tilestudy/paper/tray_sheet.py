@@ -106,7 +106,7 @@ def tray_sheets_content(
             which=f"sheet {place} of {len(sheets)}",
             laid=_laid(sheet),
             squares=tuple(
-                Square(marker.box, _bars(squares(marker.number), marker.box.width), f"Square for the camera, {corner}")
+                Square(marker.box, bars_of(squares(marker.number), marker.box.width), f"Square for the camera, {corner}")
                 for marker, corner in zip(
                     sheet.markers, ("top left", "top right", "bottom left", "bottom right"), strict=True
                 )
@@ -126,10 +126,10 @@ def tray_sheets_content(
     return TraySheets(masthead, (*LIGHT, STAINS if cloths else POLISHED, VIEW), caution, SCALE, CLEAR, CODE, pages)
 
 
-def _bars(rows: Rows, side: float) -> tuple[Box, ...]:
+def bars_of(rows: Rows, side: float) -> tuple[Box, ...]:
     """The black modules as bars along the rows and along the columns: each seam in one is covered by the other.
 
-    >>> [(bar.x, bar.y, bar.width, bar.height) for bar in _bars([[True, True], [False, True]], 2.0)]
+    >>> [(bar.x, bar.y, bar.width, bar.height) for bar in bars_of([[True, True], [False, True]], 2.0)]
     [(0.0, 0.0, 2.0, 1.0), (1.0, 1.0, 1.0, 1.0), (0.0, 0.0, 1.0, 1.0), (1.0, 0.0, 1.0, 2.0)]
     """
     module = side / len(rows)

@@ -21,6 +21,7 @@ import typst
 
 from tilestudy.errors import TilestudyError, WrongRequestError
 from tilestudy.paper.content import PAPERS, Handout, Masthead, Paper
+from tilestudy.paper.cut_plan import CutPages
 from tilestudy.paper.labels import Labels
 from tilestudy.paper.pack_content import BenchPack
 from tilestudy.paper.tray_sheet import TraySheets
@@ -78,6 +79,14 @@ def tray_sheets(content: TraySheets, paper: Paper = "a4") -> bytes:
 def labels(content: Labels) -> bytes:
     """Typeset labels on pages of the size that they name; return and PaperError are those of `bench_pack`."""
     return _pdf(_compiler("labels.typ", _plain(content), content.masthead, PAPERS[0]), content.masthead)
+
+
+def cut_plan(content: CutPages, paper: Paper = "a4") -> bytes:
+    """Typeset the cut plan; parameters, return and errors are those of `bench_pack`."""
+    plain = _plain(content)
+    for page, printed in zip(content.pages, plain["pages"], strict=True):
+        printed |= {"picture": page.picture, "overview": page.overview}  # SVG keeps its spaces
+    return _pdf(_compiler("cut_plan.typ", plain, content.masthead, paper), content.masthead)
 
 
 def handout(content: Handout, paper: Paper = "a4") -> bytes:

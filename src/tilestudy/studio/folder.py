@@ -112,6 +112,7 @@ class Folder:
                 [ask["key"] for ask in library.process(one).data.get("ask", ())] if one in library.process_ids else []
             ),
             density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids else None,
+            steps=list(library.bench_steps),
         )
 
     def word(self, study: Study) -> str:

@@ -18,7 +18,7 @@ from tilestudy.study.records import (
     Study,
     tiles_that_count,
 )
-from tilestudy.trade.hazards import hazards, unanswered
+from tilestudy.trade.hazards import check, unanswered
 
 
 class Packing(Planning):
@@ -53,6 +53,7 @@ class Packing(Planning):
                 spares=spares[number],
                 studio=settings.studio,
                 printed=self.today,
+                at_hand=settings.at_hand,
             )
             pdf = bench_pack(content, paper or settings.paper)
             pdfs.append(self._print(name, f"bench-pack-session-{number}.pdf", pdf))
@@ -66,11 +67,11 @@ class Packing(Planning):
                 f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
                 "starting."
             )
-        notes += [f"Caution: {one.says}" for one in hazards(study, self.library)]
+        notes += [f"Caution: {one.says}" for one in check(study, self.library)]
         return PackDone(tuple(pdfs), tuple(written), tuple(kept), tuple(notes))
 
     def _refuse_hazards(self, study: Study) -> None:
-        blocking = [one for one in hazards(study, self.library) if one.level == "block"]
+        blocking = [one for one in check(study, self.library) if one.level == "block"]
         if blocking:
             listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
             path = self.study_folder(study.name) / "study.toml"

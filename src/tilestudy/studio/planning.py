@@ -82,7 +82,7 @@ class Planning(Findings):
             ours = {tile.code for tile in old.tiles} if old is not None else set()
             if old is not None and (
                 book.study_text(name) == self._text(name)
-                or _same_layout(self._lay_out(study, old.seed, book.codes() - ours), old)
+                or _same_layout(self._ordered(study, old.seed, book.codes() - ours), old)
             ):
                 if again == old.seed:
                     return self._report(
@@ -93,7 +93,7 @@ class Planning(Findings):
                         f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records, so the "
                         f"order is not drawn anew. The plan stays that of seed {old.seed}."
                     )
-            fresh = self._lay_out(study, again, book.codes() - (ours - recorded))
+            fresh = self._ordered(study, again, book.codes() - (ours - recorded))
             if recorded and not anew:
                 raise WrongRequestError(
                     f"{count(len(recorded), 'tile')} of {name} {'has' if len(recorded) == 1 else 'have'} records and "
@@ -129,6 +129,12 @@ class Planning(Findings):
         if self._whole_grid(study):
             return lay_out(study, self._clock(study), seed, taken)
         return lay_out_best(study, self._clock(study), seed, taken).plan
+
+    def _ordered(self, study: Study, seed: int, taken: frozenset[str]) -> Plan:
+        """Lay out, in a run order that ends in time where there is one."""
+        from tilestudy.design.sessions.order import in_time
+
+        return in_time(study, self._lay_out(study, seed, taken), self._clock(study))
 
     def _whole_grid(self, study: Study) -> bool:
         """Return whether to lay out the whole grid: where it is asked for, or fits with what it is judged by.
@@ -223,12 +229,19 @@ class Planning(Findings):
     def _clock(self, study: Study) -> Clock:
         from tilestudy.design.layout import Clock
 
-        minutes, hours = self.library.process(study.process).minutes, study.workplace.hours
+        process, hours = self.library.process(study.process), study.workplace.hours
+        minutes = process.minutes
         return Clock(
             float(minutes["setup"] if hours.prepare is None else hours.prepare),
             float(minutes["clear"] if hours.clear_up is None else hours.clear_up),
             float(minutes["batch"]),
             float(minutes["tile"]),
+            float(minutes.get("cycle", 0)),
+            float(minutes.get("cool", 0)),
+            int(process.data.get("together", 0)),
+            heats=process.heat and not process.wet,
+            life=None if process.life_h is None else 60 * process.life_h,
+            hands=hours.hands,
         )
 
     def _noise(self, study: Study) -> Noise:

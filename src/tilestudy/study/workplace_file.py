@@ -50,7 +50,7 @@ def read_workplace(reader: Reader, data: Mapping[str, Any], steps: Sequence[str]
 def _room(reader: Reader, data: Mapping[str, Any]) -> Room:
     text, m3 = reader.text(data, "volume", "", "room"), None
     if text:
-        sides = _sides(text, 3)
+        sides = lengths_mm(text, 3)
         try:
             if sides is not None:
                 m3 = sides[0] * sides[1] * sides[2] / 1e9
@@ -65,7 +65,7 @@ def _room(reader: Reader, data: Mapping[str, Any]) -> Room:
     return Room(m3, reader.whole(data, "people", None, "room", low=1), reader.maybe(data, "extraction", "room"))
 
 
-def _sides(text: str, many: int) -> tuple[float, ...] | None:
+def lengths_mm(text: str, many: int) -> tuple[float, ...] | None:
     """Read "5 x 4 x 2.5 m" as so many lengths in mm, all above 0; None where it is no such thing."""
     parts = re.split(r"\s*[x×]\s*", text.strip())
     unit = re.sub(r"^[\d.,/ ]+", "", parts[-1])
@@ -154,7 +154,7 @@ def _sheets(reader: Reader, tables: Sequence[Mapping[str, Any]]) -> tuple[Sheet,
     found = []
     for index, data in enumerate(tables):
         size = reader.text(data, "size", "", "sheet", index)
-        sides = _sides(size, 2)
+        sides = lengths_mm(size, 2)
         if sides is None:
             reader.fault(f'size = "{size}" cannot be read; write it like "300 x 600 mm".', "sheet", "size", index)
             continue
@@ -175,7 +175,7 @@ def _cutting(reader: Reader, data: Mapping[str, Any]) -> Cutting:
     found = {}
     for key in ("kerf", "trim"):
         text = reader.text(data, key, "0 mm", "cutting")
-        sides = (0.0,) if re.match(r"^0+(\.0*)?\s*[a-z]*$", text) else _sides(text, 1)
+        sides = (0.0,) if re.match(r"^0+(\.0*)?\s*[a-z]*$", text) else lengths_mm(text, 1)
         if sides is None or sides[0] > 50:
             reader.fault(f'{key} = "{text}" cannot be read; write it like "1 mm".', "cutting", key)
         found[key] = sides[0] if sides else 0.0

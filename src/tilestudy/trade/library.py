@@ -1,105 +1,57 @@
-"""The trade's data files as frozen records: processes, metals, rub protocols, sheet gauges."""
+"""What the trade knows: the data files that come with tilestudy, and a studio's own beside or in place of them."""
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from tilestudy.errors import UnitError, WrongRequestError
+from tilestudy.errors import Fault, FaultyFileError, UnitError, WrongRequestError
+from tilestudy.study.language import listed
 from tilestudy.study.records import Metal
 from tilestudy.study.units import parse_quantity
+from tilestudy.trade.check import check
+from tilestudy.trade.ingredients import Ingredient, Limit, Names, read_ingredient, read_limit
+from tilestudy.trade.keys import IDS, TABLES
+from tilestudy.trade.records import Process, Protocol, StepKind, read_process, read_protocol, read_step
+
+__all__ = ["BUILT_IN", "Library", "Process"]
 
 
-@dataclass(frozen=True)
-class BenchWords:
-    """What the bench pack of a process says on its cards, sheets and checklists.
-
-    Attributes
-    ----------
-    make, out : str
-        Heading of the steps on a card ("Make it"); what stands before its end or change-over ("Out of use").
-    blanks, measured : tuple of str
-        Blanks to write on a card, in pairs; when each measured setting is to be written down ("at start", "at end").
-    mishaps, bring, waste : str
-        Questions that jog the memory; what to have at hand; what is left over ("": nothing that needs a rule).
-    closing : tuple of str
-        Checklist for clearing up.
-    """
-
-    make: str
-    out: str
-    blanks: tuple[str, ...]
-    measured: tuple[str, ...]
-    mishaps: str
-    bring: str
-    waste: str
-    closing: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Process:
-    """A family of treatments, as its data file tells it.
-
-    `wet` is True where liquids are used; `minutes` are for setting up, clearing up, each batch and each tile (beside its
-    time in the bath), `session_minutes` a session that holds each per-batch setting once; `data` keeps the file's
-    further tables (factor, ingredient, mix, step, protection, caution, ask) as written.
-    """
-
-    id: str
-    label: str
-    batch_word: str
-    heat: bool
-    wet: bool
-    wet_rub: bool
-    minutes: Mapping[str, float]
-    session_minutes: float
-    words: BenchWords
-    density_g_per_ml: float | None
-    data: Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Protocol:
-    """A rub protocol: id, label, the steps and (where dry and wet are both asked for) the place of each rub, and its source.
-
-    `steps` and `both` are by condition, "dry" and "wet".
-    """
-
-    id: str
-    label: str
-    steps: Mapping[str, tuple[str, ...]]
-    both: Mapping[str, str]
-    source: str
-
-    def lines(self, condition: str, conditions: Collection[str]) -> tuple[str, ...]:
-        """Return the lines to follow under one condition of those asked for.
-
-        >>> BUILT_IN.protocols["cloth-10"].lines("wet", ("dry", "wet"))[0][:17]
-        'Wet comes second,'
-        """
-        return (*((self.both[condition],) if len(set(conditions)) > 1 else ()), *self.steps[condition])
-
-
-# Manufacturers' Standard Gauge for uncoated steel sheet, inches (from memory).
-_STEEL_INCH = {16: 0.0598, 18: 0.0478, 20: 0.0359, 22: 0.0299, 24: 0.0239, 26: 0.0179}
+@cache
+def shipped() -> Mapping[str, str]:
+    """Return the texts of the data files that come with tilestudy, by file name; these never change while it runs."""
+    folder = files("tilestudy.trade").joinpath("data")
+    every = [("", folder), ("processes/", folder.joinpath("processes"))]
+    return {
+        f"{under}{entry.name}": entry.read_text(encoding="utf-8")
+        for under, place in every
+        for entry in sorted(place.iterdir(), key=lambda one: one.name)
+        if entry.name.endswith(".toml")
+    }
 
 
 @cache
 def _shipped(name: str) -> Mapping[str, Any]:
-    """A data file that comes with tilestudy; these never change while it runs."""
-    return tomllib.loads(files("tilestudy.trade").joinpath("data", *name.split("/")).read_text(encoding="utf-8"))
+    return tomllib.loads(shipped().get(name, ""))
 
 
-@cache
-def _shipped_processes() -> tuple[str, ...]:
-    folder = files("tilestudy.trade").joinpath("data", "processes")
-    return tuple(sorted(entry.name.removesuffix(".toml") for entry in folder.iterdir() if entry.name.endswith(".toml")))
+def _read_own(folder: Path) -> Mapping[str, Mapping[str, Any]]:
+    """Read a studio's own files, strictly; raises FaultyFileError with all their faults."""
+    texts, faults = {}, []
+    for path in sorted(folder.rglob("*.toml")):
+        try:
+            texts[path.relative_to(folder).as_posix()] = path.read_text(encoding="utf-8-sig")
+        except UnicodeDecodeError:
+            faults.append(Fault(str(path), None, "not UTF-8 text. Save it again as UTF-8 in your editor."))
+    data, found = check(texts, {name: _shipped(name) for name in TABLES}, f"{folder}/") if texts else ({}, [])
+    if faults or found:
+        raise FaultyFileError([*faults, *found], after="The studio's own trade data were not read.")
+    return data
 
 
 class Library:
@@ -109,7 +61,13 @@ class Library:
     ----------
     folder : Path, optional
         The studio's own data: ``processes/*.toml``, ``metals.toml``, ``ingredients.toml``, ``hazards.toml``,
-        ``rub_protocols.toml``, ``bench_steps.toml``. An entry with the id of one that is there takes its place.
+        ``rub_protocols.toml``, ``bench_steps.toml``. An entry with the id of one that is there takes its place; what a
+        process file leaves out is taken from the process "other".
+
+    Raises
+    ------
+    FaultyFileError
+        With every fault of the studio's own data.
 
     Examples
     --------
@@ -119,17 +77,39 @@ class Library:
 
     def __init__(self, folder: Path | None = None) -> None:
         self.folder = folder
-
-    def _own(self, name: str) -> Mapping[str, Any]:
-        path = self.folder / name if self.folder else None
-        if path is None or not path.is_file():
-            return {}
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        self._own = _read_own(folder) if folder else {}
 
     def _entries(self, name: str, table: str, key: str) -> dict[str, Mapping[str, Any]]:
         """The entries of one kind by id, the studio's own in place of those that come with tilestudy."""
-        every = [*_shipped(name).get(table, ()), *self._own(name).get(table, ())]
+        every = [*_shipped(name).get(table, ()), *self._own.get(name, {}).get(table, ())]
         return {entry[key]: entry for entry in every}
+
+    @cached_property
+    def told(self) -> tuple[str, ...]:
+        """What the studio's own data add to those that come with tilestudy, or put in their place: a sentence a file.
+
+        >>> BUILT_IN.told
+        ()
+        """
+        found = []
+        for name, data in self._own.items():
+            here = f"{self.folder}/{name}"
+            if name.startswith("processes/"):
+                process = f'the process "{name[10:-5]}"'
+                found.append(f"{here} {'takes the place of' if name in shipped() else 'adds'} {process}.")
+                continue
+            added: list[str] = []
+            replaced: list[str] = []
+            for table, key in ((table, key) for file, table, key in IDS.values() if file == name):
+                ours = {entry[key] for entry in _shipped(name).get(table, ())}
+                for entry in data.get(table, ()):
+                    (replaced if entry[key] in ours else added).append(entry[key])
+            if name == "metals.toml":
+                added += [entry["label"] for entry in data.get("gauge", ())]
+            parts = [f"adds {listed(added)}"] if added else []
+            parts += [f"takes the place of what tilestudy holds on {listed(replaced)}"] if replaced else []
+            found.append(f"{here} {' and '.join(parts)}.")
+        return tuple(found)
 
     @cached_property
     def process_ids(self) -> tuple[str, ...]:
@@ -138,8 +118,8 @@ class Library:
         >>> "sulfide-dip" in BUILT_IN.process_ids
         True
         """
-        own = {path.stem for path in (self.folder / "processes").glob("*.toml")} if self.folder else set()
-        return tuple(sorted({*_shipped_processes(), *own}))
+        every = {*shipped(), *self._own}
+        return tuple(sorted(name[10:-5] for name in every if name.startswith("processes/")))
 
     @cache  # noqa: B019 - a studio has one library for each state of its files
     def process(self, process_id: str) -> Process:
@@ -147,11 +127,16 @@ class Library:
         if process_id not in self.process_ids:
             raise WrongRequestError(f'There is no process "{process_id}". Known: {", ".join(self.process_ids)}.')
         name = f"processes/{process_id}.toml"
-        return _process(process_id, self._own(name) or _shipped(name))
+        data = self._own.get(name)
+        return read_process(process_id, _shipped(name) if data is None else _filled(data))
 
     @cached_property
     def metals(self) -> Mapping[str, Mapping[str, Any]]:
-        """The metals by UNS number."""
+        """The metals by UNS number, as written: label, family, composition, density (g/cm3), gauges, holds.
+
+        >>> BUILT_IN.metals["C26000"]["density"]
+        8.53
+        """
         return self._entries("metals.toml", "metal", "uns")
 
     def metal_family(self, uns: str) -> str:
@@ -182,16 +167,54 @@ class Library:
     @cached_property
     def protocols(self) -> Mapping[str, Protocol]:
         """The rub protocols by id, the usual one first."""
-        return {
-            entry["id"]: Protocol(
-                entry["id"],
-                entry["label"],
-                {condition: tuple(lines) for condition, lines in entry["steps"].items()},
-                entry["both"],
-                entry["source"],
-            )
-            for entry in self._entries("rub_protocols.toml", "protocol", "id").values()
-        }
+        every = self._entries("rub_protocols.toml", "protocol", "id")
+        return {one: read_protocol(entry) for one, entry in every.items()}
+
+    @cached_property
+    def bench_steps(self) -> Mapping[str, StepKind]:
+        """What can be done at the bench, by id.
+
+        >>> BUILT_IN.bench_steps["rinse"].rinses, BUILT_IN.bench_steps["torch"].flame
+        (True, True)
+        """
+        return {one: read_step(entry) for one, entry in self._entries("bench_steps.toml", "step", "id").items()}
+
+    @cached_property
+    def ingredients(self) -> Mapping[str, Ingredient]:
+        """The ingredients by id."""
+        every = self._entries("ingredients.toml", "ingredient", "id")
+        return {one: read_ingredient(entry) for one, entry in every.items()}
+
+    @cached_property
+    def limits(self) -> Mapping[str, Limit]:
+        """How much people may breathe, by agent.
+
+        >>> BUILT_IN.limits["hydrogen sulfide"].ppm
+        10
+        """
+        return {one: read_limit(entry) for one, entry in self._entries("ingredients.toml", "limit", "agent").items()}
+
+    @cached_property
+    def _names(self) -> Names:
+        return Names(self.ingredients.values())
+
+    def ingredient(self, text: str) -> Ingredient | None:
+        """Return the ingredient that people call so, or None: it never guesses.
+
+        Capitals, hyphens, plurals, strengths, the order of words, "warm" or "solution" make no difference.
+
+        >>> BUILT_IN.ingredient("Vinegar (white), 5 %").id, BUILT_IN.ingredient("grandfather's secret")
+        ('vinegar', None)
+        """
+        return self._names.find(text)
+
+    def things(self, text: str) -> tuple[Ingredient | None, ...]:
+        """Return the ingredients of a text that may name several; None stands for each that nobody knows.
+
+        >>> [one.id if one else None for one in BUILT_IN.things("salt and vinegar, a pinch of mystery")]
+        ['salt', 'vinegar', None]
+        """
+        return self._names.find_all(text)
 
     @cached_property
     def rules(self) -> tuple[Mapping[str, Any], ...]:
@@ -201,8 +224,8 @@ class Library:
     def thickness_mm(self, gauge: str, uns: str = "") -> float | None:
         """Return sheet thickness, mm, from a gauge as people write it, or None when it cannot be read.
 
-        Non-ferrous sheet follows the Brown & Sharpe (AWG) gauge, 0.005 in at 36 and a ratio of 92 over 39 steps
-        (ASTM B258); steel sheet has a table of its own.
+        Sheet follows the Brown & Sharpe (AWG) gauge, 0.005 in at 36 and a ratio of 92 over 39 steps (ASTM B258), but
+        for families that have a table of their own in metals.toml, such as steel.
 
         >>> round(BUILT_IN.thickness_mm("20 ga"), 4), BUILT_IN.thickness_mm("0.8 mm"), BUILT_IN.thickness_mm("thick")
         (0.8118, 0.8, None)
@@ -210,9 +233,12 @@ class Library:
         found = re.match(r"^\s*#?\s*(\d{1,2})\s*(?:ga|gauge|g|awg|b&s)\.?(?:\s*b&s)?\s*$", gauge, re.IGNORECASE)
         if found:
             number = int(found[1])
-            if self.metal_family(uns) == "steel":
-                inch = _STEEL_INCH.get(number)
-                return None if inch is None else inch * 25.4
+            family = self.metal_family(uns)
+            tables = (*self._own.get("metals.toml", {}).get("gauge", ()), *_shipped("metals.toml")["gauge"])
+            for table in tables:
+                if family in table["families"]:
+                    inch = table["inch"].get(str(number))
+                    return None if inch is None else float(inch) * 25.4
             return float(0.005 * 92.0 ** ((36 - number) / 39) * 25.4) if 0 <= number <= 40 else None
         try:
             quantity = parse_quantity(gauge)
@@ -221,31 +247,11 @@ class Library:
         return quantity.value if quantity.unit == "mm" and 0 < quantity.value < 20 else None
 
 
-def _process(process_id: str, data: Mapping[str, Any]) -> Process:
-    spooned = data.get("spooned", {})
-    words = data["words"]
-    return Process(
-        process_id,
-        data["label"],
-        data["batch_word"],
-        data["heat"],
-        data["wet"],
-        data["wet_rub"],
-        data["minutes"],
-        data["session_minutes"],
-        BenchWords(
-            words["make"],
-            words["out"],
-            tuple(words["blanks"]),
-            tuple(words.get("measured", ("",))),
-            words["mishaps"],
-            words["bring"],
-            words["waste"],
-            tuple(words["closing"]),
-        ),
-        spooned.get("density_g_per_ml"),
-        data,
-    )
+def _filled(data: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A studio's own process, with what its file leaves out taken from the process of which nothing is assumed."""
+    other = _shipped("processes/other.toml")
+    inside = {key: {**other[key], **data.get(key, {})} for key in ("minutes", "mix", "words")}
+    return {**other, **data, **inside}
 
 
 BUILT_IN = Library()

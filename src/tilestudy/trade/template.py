@@ -6,7 +6,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from tilestudy.trade.library import Library, Process
+from tilestudy.trade.library import Library
+from tilestudy.trade.records import Process
 
 
 def _quoted(text: str) -> str:
@@ -82,7 +83,28 @@ def study_text(name: str, library: Library, process_id: str, uns: str, *, gauge:
     ]
     for ask in data.get("ask", ()):
         lines += [f"# {ask['text']}", f'{ask["key"]} = "not checked"']
+    lines += ["", *_workplace_lines(process)]
     return "\n".join(lines) + "\n"
+
+
+def _workplace_lines(process: Process) -> list[str]:
+    order = ", ".join(step.do for step in process.sequence)
+    return [
+        "# The bench, for the hazard check, the cut plan and the timetable. Take the # away from what you fill in.",
+        "# [room]",
+        '# volume = "50 m3"   # or "5 x 4 x 2.5 m"',
+        "# people = 8",
+        "# extraction = true   # false: there is none, or it does not work",
+        "# [session]",
+        '# start = "18:30"',
+        "# hands = 1   # pairs of hands that make tiles",
+        "# [[sheet]]   # one for each size and lot of sheet at hand",
+        '# size = "300 x 600 mm"',
+        "# count = 1",
+        f"# [[sequence]]   # one for each step of yours; with none: {order}",
+        '# do = "pickle"',
+        '# with = "white vinegar"',
+    ]
 
 
 def _factor_lines(factor: Mapping[str, Any], process: Process) -> list[str]:

@@ -1,0 +1,281 @@
+"""What a study tells of its bench, read into things, steps and where each thing is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from tilestudy.study.records import Study
+from tilestudy.study.workplace import BenchStep
+from tilestudy.trade.ingredients import CLASSES, Ingredient
+from tilestudy.trade.library import BUILT_IN, Library
+from tilestudy.trade.records import Process, StepKind
+
+REACTIVE = frozenset(CLASSES) - {"water", "inert", "poison", "chloride"}
+"""The classes that a thing nobody knows is taken to have, all of them."""
+
+
+@dataclass(frozen=True)
+class Thing:
+    """Something in a bath, on the bench or near it: as people wrote it, and the classes it has.
+
+    `ingredient` is None for a thing that nobody knows; it then has every class of `REACTIVE`.
+    """
+
+    text: str
+    classes: frozenset[str]
+    ingredient: Ingredient | None = field(default=None, compare=False)
+
+    @property
+    def known(self) -> bool:
+        """False for a thing that nobody knows."""
+        return self.ingredient is not None
+
+    def named(self, classes: frozenset[str]) -> str:
+        """Name it with what it is: ``white vinegar (acid)``.
+
+        >>> things("white vinegar", BUILT_IN)[0].named(frozenset({"acid", "fuel"}))
+        'white vinegar (acid)'
+        """
+        if self.ingredient is None:
+            return f"{self.text} (not known)"
+        told = [one.replace("_", " ") for one in sorted(self.classes & classes)]
+        told = [one for one in told if one not in self.text.casefold()]
+        return f"{self.text} ({', '.join(told)})" if told else self.text
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One step as it stands on the bench: what it is done with, and what it does to what a tile carries.
+
+    Attributes
+    ----------
+    number : int
+        From 1; 0 for a thing nearby.
+    do : str
+        Id of the bench step.
+    mixtures : tuple of tuple of Thing
+        What it is done with; the things of one mixture are together whatever the step.
+    bath : bool
+        True where a tile meets the process's bath.
+    rinse : bool
+        True for a rinse in water and nothing else: what a tile carried is gone after it.
+    heats, flame, closed : bool
+    place, bucket, jar : str
+    tools : tuple of str
+    """
+
+    number: int
+    do: str
+    mixtures: tuple[tuple[Thing, ...], ...]
+    bath: bool = False
+    rinse: bool = False
+    heats: bool = False
+    flame: bool = False
+    closed: bool = False
+    place: str = ""
+    tools: tuple[str, ...] = ()
+    bucket: str = ""
+    jar: str = ""
+
+    @property
+    def things(self) -> tuple[Thing, ...]:
+        """Everything it is done with, once each."""
+        return tuple(dict.fromkeys(thing for mixture in self.mixtures for thing in mixture))
+
+    @property
+    def near(self) -> bool:
+        """True for what is only kept in the room."""
+        return self.number == 0
+
+    @property
+    def name(self) -> str:
+        """``step 3 (dip)``; ``kept near``."""
+        return "kept near" if self.near else f"step {self.number} ({self.do})"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A study's bench: its bath, its steps in order, and what is kept near.
+
+    `own_sequence` is False where the order of steps is the process's; `unplaced` is True where the order names no step
+    in which a tile meets the bath.
+    """
+
+    study: Study
+    library: Library
+    process: Process
+    bath: tuple[Thing, ...]
+    steps: tuple[Stop, ...]
+    near: tuple[Stop, ...]
+    own_sequence: bool
+    unplaced: bool
+
+    @cached_property
+    def stops(self) -> tuple[Stop, ...]:
+        """Steps, and what is near."""
+        return (*self.steps, *self.near)
+
+    @cached_property
+    def families(self) -> frozenset[str]:
+        """Families of the metal, and of the metals that are levels of a factor; "unknown" for one nobody knows."""
+        uns = [self.study.metal.uns]
+        for level in self._named_levels:
+            uns += [one for one, about in self.library.metals.items() if level.casefold() in _metal_names(one, about)]
+        return frozenset(self.library.metal_family(one) for one in uns)
+
+    @cached_property
+    def holds(self) -> frozenset[str]:
+        """What poison the metal holds, by its data."""
+        return frozenset(self.library.metals.get(self.study.metal.uns, {}).get("holds", ()))
+
+    @property
+    def _named_levels(self) -> list[str]:
+        return [level for one in self.study.factors for level in one.levels if isinstance(level, str)]
+
+    @cached_property
+    def flame(self) -> Stop | None:
+        """The first step with a flame."""
+        return next((stop for stop in self.steps if stop.flame), None)
+
+    @cached_property
+    def heat(self) -> str:
+        """What heats the metal, in words; "" for nothing."""
+        if self.process.heat:
+            return "the process itself"
+        return next((stop.name for stop in self.steps if stop.heats or stop.flame), "")
+
+    @cached_property
+    def hottest_c(self) -> float | None:
+        """The highest setting of a factor in degrees, °C."""
+        found = [
+            level
+            for factor in self.study.factors
+            if factor.unit == "degC"
+            for level in factor.levels
+            if not isinstance(level, str)
+        ]
+        return max(found, default=None)
+
+
+def read_bench(study: Study, library: Library) -> Bench:
+    """Read what stands on the bench of a study, in the words of the hazard rules.
+
+    The bath holds the recipe of the process, what the study file adds, and every named level of a factor that is an
+    ingredient ("vinegar" of a factor "additive"). Without a [[sequence]] the process's usual order is taken.
+    """
+    process = library.process(study.process)
+    bath = _once(_bath(study, library, process))
+    steps = study.workplace.sequence or process.sequence
+    read = tuple(_stop(number, step, library, bath) for number, step in enumerate(steps, start=1))
+    near = tuple(
+        Stop(0, step.do, _mixtures(step, library), False, False, False, False, *_where(step))
+        for step in study.workplace.nearby
+    )
+    unplaced = bool(bath) and not any(stop.bath for stop in read)
+    return Bench(study, library, process, bath, read, near, bool(study.workplace.sequence), unplaced)
+
+
+def things(text: str, library: Library) -> tuple[Thing, ...]:
+    """Return what a text names, each with its classes; what nobody knows has every class of `REACTIVE`.
+
+    A studio's own data may add classes to an ingredient that comes with tilestudy, and take none away.
+
+    >>> [(one.text, sorted(one.classes)) for one in things("White Vinegar", BUILT_IN)]
+    [('White Vinegar', ['acid'])]
+    >>> things("grandfather's secret", BUILT_IN)[0].classes == REACTIVE
+    True
+    """
+    found, shipped = library.things(text), BUILT_IN.things(text)
+    if len(shipped) != len(found):  # read otherwise by the studio's own names: every part keeps all
+        every = frozenset(name for one in shipped if one is not None for name in one.classes & REACTIVE)
+        kept = [every] * len(found)
+    else:
+        kept = [one.classes & REACTIVE if one is not None else frozenset() for one in shipped]
+    several = len(found) > 1
+    return tuple(
+        _known(one, f'{one.label} of "{text}"' if several else text, classes)
+        if one is not None
+        else Thing(text, REACTIVE)
+        for one, classes in zip(found, kept, strict=True)
+    )
+
+
+def _known(one: Ingredient, text: str, kept: frozenset[str] = frozenset()) -> Thing:
+    ours = BUILT_IN.ingredients.get(one.id)
+    return Thing(text, one.classes | kept | (ours.classes & REACTIVE if ours is not None else frozenset()), one)
+
+
+def _once(found: Iterator[Thing]) -> tuple[Thing, ...]:
+    """The same ingredient once, as it was named first."""
+    kept: dict[str, Thing] = {}
+    for thing in found:
+        kept.setdefault(thing.text if thing.ingredient is None else f"id {thing.ingredient.id}", thing)
+    return tuple(kept.values())
+
+
+def _bath(study: Study, library: Library, process: Process) -> Iterator[Thing]:
+    for part in process.recipe:
+        for one in part.ids:
+            known = library.ingredients.get(one)
+            yield _known(known, known.label) if known is not None else Thing(part.name, REACTIVE)
+    for added in study.workplace.added:
+        yield from things(added.what, library)
+    for factor in study.factors:
+        names = [level for level in factor.levels if isinstance(level, str)]
+        names += [factor.label] if factor.unit in ("g/L", "mL/L", "%") else []
+        for name in names:  # a level or a strength that is no ingredient ("polished", "strength") is none
+            yield from (thing for thing in things(name, library) if thing.known)
+
+
+def _where(step: BenchStep) -> tuple[bool, str, tuple[str, ...], str, str]:
+    return step.closed, step.place, step.tools, step.bucket, step.jar
+
+
+def _mixtures(step: BenchStep, library: Library) -> tuple[tuple[Thing, ...], ...]:
+    return tuple(things(text, library) for text in step.things)
+
+
+def _stop(number: int, step: BenchStep, library: Library, bath: tuple[Thing, ...]) -> Stop:
+    kind = library.bench_steps.get(step.do, StepKind(step.do, step.do))
+    used = [thing for mixture in _mixtures(step, library) for thing in mixture]
+    usual = [thing for text in kind.things for thing in things(text, library)]
+    if not used or (kind.always and not all(any(one.classes & thing.classes for one in used) for thing in usual)):
+        used += usual  # a pickle is an acid, whatever it is said to be made of
+    told = {thing.ingredient.id for thing in used if thing.ingredient is not None}
+    into_bath = bool(bath) and (
+        kind.bath
+        or any(one.ingredient is not None and one.ingredient.id in told and one.classes & REACTIVE for one in bath)
+    )
+    if into_bath:
+        used = [*bath, *used]
+    water = all(thing.classes == {"water"} for thing in used)
+    return Stop(
+        number,
+        step.do,
+        (tuple(dict.fromkeys(used)),) if used else (),
+        into_bath,
+        kind.rinses and water and not into_bath,
+        kind.heats,
+        kind.flame,
+        step.closed or kind.closed,
+        *_where(step)[1:],
+    )
+
+
+def _metal_names(uns: str, about: Mapping[str, Any]) -> tuple[str, ...]:
+    return (uns.casefold(), str(about["label"]).casefold(), str(about["family"]).casefold())
+
+
+def same(name: str) -> str:
+    """Write a place, tool, bucket or jar so that the same one is the same however it is spelled.
+
+    >>> same("the Copper  tongs"), same("copper-tong")
+    ('copper tong', 'copper tong')
+    """
+    words = re.findall(r"[^\W_]+", name.casefold())
+    short = [word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words]
+    return " ".join(word for word in short if word not in ("the", "a", "an", "my", "our"))
