@@ -47,3 +47,15 @@ def test_what_mix_refuses_and_where_nothing_is_mixed(run: Run, planned: Path) ->
     assert run("mix", "pulls").exit_code == 1
     assert run("plan", "pulls").exit_code == 0
     assert "Nothing is mixed for pulls" in run("mix", "pulls").stdout
+
+
+def test_no_amounts_are_told_while_a_hazard_stands(run: Run, planned: Path) -> None:
+    """Vinegar in a sulfide bath: the recipe is refused, not reckoned."""
+    file = planned / "study.toml"
+    file.write_text(file.read_text() + '\n[[ingredient]]\nwhat = "white vinegar"\namount = "20 mL/L"\n')
+    refused = run("mix", "plaques")
+    assert refused.exit_code == 1
+    assert refused.stdout == ""
+    assert "is not told while a hazard stands" in refused.stderr
+    assert "vinegar" in refused.stderr
+    assert '"tilestudy hazards plaques"' in refused.stderr

@@ -169,6 +169,16 @@ def test_an_order_that_ends_late_is_drawn_anew_among_those_that_do_not() -> None
     assert in_time(loose, plan, CLOCK) is plan
 
 
+@pytest.mark.parametrize("hands", [1, 2])
+@pytest.mark.parametrize("minutes", range(95, 240, 15))
+def test_what_the_layout_puts_in_a_session_fits_it_by_the_clock(minutes: int, hands: int) -> None:
+    """The layout's own minutes and the timetable agree, whatever the slot and the hands."""
+    clock = replace(CLOCK, hands=hands)
+    study = replace(PLAQUES, limits=Limits(minutes=minutes))
+    plan = in_time(study, lay_out(study, clock, 1), clock)
+    assert all(session.fits for session in told(study, plan, clock).sessions)
+
+
 def test_a_session_that_cannot_fit_says_what_would() -> None:
     """More hands, fewer tiles, another session or a longer slot, each tried."""
     plan = lay_out(USUAL, CLOCK, 3)

@@ -12,13 +12,18 @@ import pytest
 from pypdf import PdfReader
 
 from tilestudy.colour.names import colour_named
+from tilestudy.design.appraise import Noise
 from tilestudy.design.layout import Clock, lay_out
+from tilestudy.design.sessions.build import timetable
 from tilestudy.paper.content import PAPERS
 from tilestudy.paper.pack_content import BenchPack
 from tilestudy.paper.pack_from_plan import bench_pack_content
 from tilestudy.paper.typeset import bench_pack
+from tilestudy.study.at_hand import AtHand
 from tilestudy.study.file import read_study
-from tilestudy.study.records import Factor, Plan, Response, RubPlan, Study
+from tilestudy.study.records import Plan, Response, RubPlan, Study
+from tilestudy.trade.amounts import mixing
+from tilestudy.trade.hazards.report import report
 from tilestudy.trade.library import BUILT_IN
 from tilestudy.trade.template import study_text
 
@@ -48,17 +53,23 @@ def plan_of(study: Study) -> Plan:
 
 
 def content_of(study: Study, plan: Plan | None = None, session: int = 1) -> BenchPack:
-    one = BUILT_IN.process(study.process)
+    one, plan = BUILT_IN.process(study.process), plan or plan_of(study)
+    clock, noise = Clock(**one.minutes), Noise(3.0, 3.0, "L*", "lightness")
     return bench_pack_content(
         study,
-        plan or plan_of(study),
+        plan,
         session,
         BUILT_IN,
+        mixing=mixing(study, plan, BUILT_IN, AtHand()).session(session),
+        check=report(study, BUILT_IN),
+        times=timetable(study, plan, clock, noise, word=one.batch_word).session(session),
+        hands=1,
         word=one.batch_word,
         can_tell=(),
         spares=(),
         studio="",
         printed=date(2026, 3, 7),
+        carries=str,
     )
 
 
@@ -191,15 +202,3 @@ def test_rub_sheets_of_two_dozen_tiles_fit_a_page() -> None:
     study = replace(default_study("low-heat"), rub=RubPlan("cloth-10", ("dry", "wet")))
     pages = [page.extract_text() for page in PdfReader(BytesIO(bench_pack(content_of(study), "us-letter"))).pages]
     assert sum("· rub test, wet" in text for text in pages) == 2  # the score sheet and the cloth squares
-
-
-def test_a_plan_of_other_factors_than_the_study_file_has_now_is_printed() -> None:
-    """A factor added or renamed later leaves a gap, not a crash."""
-    study = default_study("sulfide-dip")
-    plan = plan_of(study)
-    renamed = tuple(
-        replace(f, name=f"{f.name}_new") if f.name in ("strength", "dip_time") else f for f in study.factors
-    )
-    changed = replace(study, factors=(*renamed, Factor("rinse", ("tap", "still"), spacing="steps")))
-    row = content_of(changed, plan).session.batches[0].rows[0]
-    assert row.settings[0] == row.settings[-1] == ""

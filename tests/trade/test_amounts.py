@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import random
+import re
 
 import pytest
 from hypothesis import given
@@ -80,8 +82,9 @@ def test_a_scale_that_reads_a_tenth_of_a_gram_cannot_make_1_g_per_l_in_100_ml() 
         "Potassium polysulfide (concentrate, solid): 5 mL (about 1 tsp) of stock 1, in water to make 100 mL, for 1 g/L."
     )
     assert "the steps to 1 g/L and 9 g/L are still clear" in found.lines("B1")[0].known
-    assert "About 35 mL of stock 2 is left over: waste of the same kind as the baths" in found.session(2).notes[-1]
-    assert not any("stock 1" in note for note in found.session(2).notes)
+    assert "About 35 mL of stock 2 is left over: waste of the same kind as the baths" in found.session(2).how[-1]
+    assert any("Stock 2 holds 2.2 times as much as the strongest bath" in step for step in found.session(2).how)
+    assert not any("stock 1" in step for step in found.session(2).how)
     fine = mixed(strength(1.0, 3.0, 9.0), 0.1, AtHand(scale_g=0.01))
     assert fine.stocks == ()
 
@@ -91,7 +94,7 @@ def test_very_weak_baths_are_poured_from_stronger_ones_in_steps() -> None:
     found = mixed(strength(0.01, 0.1, 1.0), 0.1)
     assert "10 mL (about 2 tsp) of bath B1, in water to make 100 mL, for 0.01 g/L." in found.lines("B0")[0].text
     assert "to make 110 mL, for 0.1 g/L. Before its first tile, pour 10 mL into bath B0." in found.lines("B1")[0].text
-    assert "Make all baths of a session that are poured from each other before their first tile." in found.notes
+    assert "Make all baths of a session that are poured from each other before their first tile." in found.how
 
 
 @pytest.mark.parametrize(
@@ -186,6 +189,17 @@ def test_percent_and_moles_of_solids_and_what_cannot_be_told() -> None:
     assert mixed(moles, 2.0).lines("B0")[0].amount == pytest.approx(0.01 * 110.257 * 2, abs=0.05)
     unknown = mixed(strength(1.0, 3.0), added=(Added("stardust", 1.0, "g/L"),))
     assert unknown.lines("B0")[1].text == "Stardust: 0.5 g, for 1 g/L."
+
+
+def test_what_goes_into_what_is_said_where_it_matters() -> None:
+    """Strong acid into water, lye into cold water; table vinegar is weak enough to go in as it comes."""
+
+    def how(what: str) -> str:
+        return " ".join(mixed(strength(1.0, 3.0), added=(Added(what, 1.0, "mL/L"),)).how)
+
+    assert "never water into acid" in how("muriatic acid")
+    assert "never water onto lye" in how("lye")
+    assert "never water into acid" not in how("white vinegar")
 
 
 def test_too_much_poured_in_is_said() -> None:
@@ -288,6 +302,25 @@ def test_every_bath_lies_within_its_bounds_and_no_vessel_is_overdrawn(
     assert alone or made.way != "steps"
 
 
+@given(
+    levels=st.lists(st.floats(0.001, 50), min_size=2, max_size=4, unique=True),
+    ml=st.sampled_from([10.0, 100.0, 730.0, 20000.0]),
+    scale=st.sampled_from([10.0, 1.0, 0.1, 0.001]),
+    cylinders=st.sampled_from([(Cylinder(1000.0, 250.0),), (Cylinder(5.0, 0.1),), AtHand().cylinders]),
+    got=st.sampled_from(["weighed", "spooned", "lumps", "by eye", ""]),
+    unit=st.sampled_from(["g/L", "mL/L", "mol/L", "%"]),
+)
+def test_whatever_there_is_to_measure_with_the_lines_are_plain(
+    levels: list[float], ml: float, scale: float, cylinders: tuple[Cylinder, ...], got: str, unit: str
+) -> None:
+    """No nan, no infinity, a line for each bath, and plain values for JSON."""
+    factor = Factor("strength", tuple(sorted(levels)), unit, unit, "geometric", "batch", got)
+    found = mixed(factor, ml / 1000, AtHand(scale_g=scale, cylinders=cylinders))
+    assert all(len(mix.lines) == 1 for mix in found.batches)
+    assert not re.search(r"\b(nan|inf)\b", text(found))
+    json.dumps(found.as_dict(), allow_nan=False)
+
+
 def test_the_settings_are_read_with_every_fault_at_once() -> None:
     """Scale, cylinders, spoons, container and bottles as people write them."""
     whole = """
@@ -315,5 +348,7 @@ ammonia = "200 %"
     with pytest.raises(FaultyFileError) as refused:
         read_settings(broken, "studio.toml")
     assert len(refused.value.faults) == 5
+    with pytest.raises(FaultyFileError, match="paper stands at the top of the file, above"):
+        read_settings('[bottles]\npaper = "a4"', "studio.toml")
     with pytest.raises(FaultyFileError, match="measures and bottles are tables"):
         read_settings('bottles = "10 %"', "studio.toml")

@@ -102,7 +102,7 @@ def test_spelling_does_not_hide_an_ingredient(named: tuple[str, str], data: st.D
     plural = joined + data.draw(st.sampled_from(["", "s"] if name[-1].isalpha() and name[-1] not in "sSi)" else [""]))
     strength = data.draw(st.sampled_from(["", "5 % ", "28% ", "10 g/L ", "dilute ", "warm "]))
     found = BUILT_IN.ingredient(strength + plural)
-    if len(name) > 3 or plural == joined:  # "KOHs" is nobody's plural
+    if len(name.split()[-1]) > 3 or plural == joined:  # "KOHs" is nobody's plural
         assert found is not None
         assert found.id == wanted
 
@@ -174,6 +174,19 @@ factor = "strength"
     assert "The studio's own trade data were not read." in told
 
 
+PROCESS = 'label = "x"\nsource = "x"\nheat = true\nwet = true\nwet_rub = true\n'
+FACTOR = '[[factor]]\nname = "dip"\nset_per = "tile"\nlevels = '
+FACTORS = [
+    (FACTOR + '[2, 1]\nspacing = "linear"', "line 9: levels holds two or more numbers that rise"),
+    (FACTOR + '[1, "2"]\nspacing = "linear"', "line 9: levels holds two or more numbers that rise"),
+    (FACTOR + '[0, 1]\nspacing = "geometric"', "line 9: with geometric spacing every level is above 0"),
+    (FACTOR + '["a", "b"]\nspacing = "linear"', "line 10: names have no scale"),
+    (FACTOR.replace("dip", "Dip time") + '[1, 2]\nspacing = "linear"', "line 7: name holds small letters"),
+    (FACTOR + '[1, 2]\nspacing = "linear"\nunit = "blorp"', "line 11: "),
+    ("", "line 1: there is no [[factor]]"),
+]
+
+
 @pytest.mark.parametrize(
     ("file", "text", "fault"),
     [
@@ -214,6 +227,17 @@ factor = "strength"
             'line 5: the id "a" is there twice',
         ),
         (
+            "metals",
+            '[[metal]]\nuns = "C10200"\nlabel = "c"\nfamily = "copper"\ndensity = 8.9\nsource = "x"',
+            "line 5: density needs density_source",
+        ),
+        *(("processes__x", PROCESS + text, fault) for text, fault in FACTORS),
+        (
+            "processes__x",
+            "life_h = 4\n" + PROCESS + FACTOR + '[1, 2]\nspacing = "linear"',
+            "line 1: life_h needs life_source",
+        ),
+        (
             "processes__x",
             'label = "x"\nsource = "x"\nheat = true\nwet = true\nwet_rub = true\ntarget = "nice"',
             'line 6: target = "nice" is no colour name',
@@ -249,6 +273,7 @@ uns = "C11000"
 label = "our copper"
 family = "copper"
 density = 8.9
+density_source = "weighed here"
 source = "weighed here"
 [[metal]]
 uns = "A91100"

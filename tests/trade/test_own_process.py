@@ -53,6 +53,8 @@ def test_a_process_of_a_studio_s_own_goes_all_the_way(tmp_path: Path) -> None:
     assert "Tea (10 and 40 g/L): set once for each crock" in told
     code, told = run(tmp_path, "hazards", NAME)
     assert code == 0, told
+    assert "ingredients.toml adds tea." in told
+    assert 'tea-brown.toml adds the process "tea-brown".' in told
     code, told = run(tmp_path, "pack", NAME)
     assert code == 0, told
     pages = PdfReader(tmp_path / "reports" / NAME / "bench-pack-session-1.pdf").pages

@@ -60,6 +60,9 @@ def plan(ctx: click.Context, name: str, anew: bool, seed: int | None, tiles_file
     tell()
     for line in report.kept:
         note(line)
+    checked = studio.hazards(name)
+    if checked.blocking:
+        note(f'{checked.verdict} "tilestudy hazards {name}" says which.')
     if report.plan.taken_in:
         tell(
             f'Next: "tilestudy pack {name}" writes the forms to fill (and prints a bench pack), then "tilestudy enter {name}".'

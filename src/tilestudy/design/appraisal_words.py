@@ -19,7 +19,7 @@ def blocks(full: FullAppraisal) -> Blocks:
     """Return headings with their sentences; the table of other plans is `table`."""
     study = study_as_planned(full.study, full.plan)
     found: Blocks = [
-        ("The plan", describe(full.study, full.plan, full.word)),
+        ("The plan", [*describe(full.study, full.plan, full.word), *full.clock_says]),
         ("What each factor would show", [*tell(full.study, full.appraisal, full.plan, full.word), *_source(full)]),
         ("Bends", _of_kind(full, study, "bend")),
         ("How factors depend on each other", _of_kind(full, study, "pair")),

@@ -11,6 +11,7 @@ from tilestudy.design.appraise import Appraisal, Noise, appraise, leverages
 from tilestudy.design.layout import Clock
 from tilestudy.design.prediction import PredictionPicture, prediction_picture
 from tilestudy.design.robustness import Robustness, robustness
+from tilestudy.design.sessions.build import by_the_clock
 from tilestudy.design.terms import model_of
 from tilestudy.study.records import Plan, Study, study_as_planned
 
@@ -19,7 +20,8 @@ from tilestudy.study.records import Plan, Study, study_as_planned
 class FullAppraisal:
     """A plan, what it can tell, what may go wrong with it, and other plans beside it.
 
-    `leverage` gives each tile's, in the plan's order; `worth` the change worth seeing, in the noise's unit.
+    `leverage` gives each tile's, in the plan's order; `worth` the change worth seeing, in the noise's unit;
+    `clock_says` what a session's length costs.
     """
 
     study: Study
@@ -33,6 +35,7 @@ class FullAppraisal:
     alternatives: Sequence[Alternative]
     worth: float
     stored: bool
+    clock_says: tuple[str, ...] = ()
 
     def as_dict(self, sentences: Sequence[str]) -> dict[str, Any]:
         """Return it as plain values with stable keys."""
@@ -144,4 +147,5 @@ def appraise_fully(
         [] if plan.taken_in else alternatives(study, plan, make, noise, clock, worth),
         worth,
         stored,
+        tuple(by_the_clock(study, plan, clock, word)),
     )

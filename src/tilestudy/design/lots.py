@@ -278,17 +278,23 @@ def taken_for_lots(study: Study, plan: Plan) -> list[tuple[str, float]]:
         others = np.delete(model.X, own, axis=1)
         if term.set_per == "tile":
             others = np.hstack([others, model.batch])
-        found.append((term.factors, _shared(_freed(model.X[:, own], others), _freed(lot, others))))
+        bend = "the bend of " if term.kind == "bend" else ""
+        found.append(
+            (bend + _named(study, term.factors), _shared(_freed(model.X[:, own], others), _freed(lot, others)))
+        )
     for left in model.left_out:  # a pair that too few tiles are left to see the noise beside is still no lot's business
         if left.kind == "pair" and left.why in ("few tiles", "few units"):
             one, other = (
                 model.codings[name].main([tile.settings[name] for tile in counting.tiles]) for name in left.factors
             )
             both = (one[:, :, None] * other[:, None, :]).reshape(len(one), -1)
-            found.append((left.factors, _shared(_freed(both, model.X), _freed(lot, model.X))))
-    return [
-        (" and ".join(study.factor(name).label for name in names), share) for names, share in found if share >= PARTLY
-    ]
+            found.append((_named(study, left.factors), _shared(_freed(both, model.X), _freed(lot, model.X))))
+    return [(name, share) for name, share in found if share >= PARTLY]
+
+
+def _named(study: Study, factors: Sequence[str]) -> str:
+    together = " together" if len(factors) > 1 else ""
+    return " and ".join(study.factor(name).label for name in factors) + together
 
 
 def _freed(block: Floats, others: Floats) -> Floats:

@@ -14,10 +14,12 @@ from tilestudy.design.cutting.words import block_name, length
 
 NINE_PT = 9 * 25.4 / 72
 INK, SOFT, HATCH = "#1a1a1a", "#595959", "#8c8c8c"
-LEFT, TOP, RIGHT, BOTTOM = 15.0, 10.0, 15.0, 10.0
+LEFT, TOP, RIGHT, BOTTOM = 15.0, 12.5, 15.0, 12.0
 """Margins for measures, mm."""
 REST = 7.0
 """How much of what stays whole is drawn beyond the first cut."""
+SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.45, 0.55)
+"""Where on a cut its number is tried, as a share of its length."""
 RING = 3.4
 """From an edge to the middle of a numbered ring outside it, mm."""
 _LETTER = 0.66
@@ -31,6 +33,16 @@ class _Drawing:
     width: float
     height: float
     parts: list[str] = field(default_factory=list)
+    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+    def free(self, x: float, y: float, width: float, height: float) -> bool:
+        """Whether a box around a place is inside the picture's width and over no words yet."""
+        left, top = x - width / 2, y - height / 2
+        inside = left >= 0 and top >= 0 and left + width <= self.width
+        return inside and not any(
+            left < x0 + wide and x0 < left + width and top < y0 + high and y0 < top + height
+            for x0, y0, wide, high in self.taken
+        )
 
     def rect(
         self, x: float, y: float, width: float, height: float, fill: str, stroke: str = "none", pt: float = 0.0
@@ -60,20 +72,29 @@ class _Drawing:
     ) -> None:
         """Write words with their middle line at `y`; `upright` words run upwards."""
         turn = f' transform="rotate(-90 {x:.2f} {y:.2f})"' if upright else ""
-        self.height = max(self.height, y + 0.8 * NINE_PT)
-        weight = 700 if bold else 400
+        wide, high = len(words) * 0.58 * NINE_PT, 0.9 * NINE_PT
+        shift = {"middle": 0.5, "start": 0.0, "end": 1.0}[anchor]
+        box = (
+            (x - high / 2, y - wide * (1 - shift), high, wide)
+            if upright
+            else (x - wide * shift, y - high / 2, wide, high)
+        )
+        self.taken.append(box)
+        self.height = max(self.height, box[1] + box[3] + 1.0)
         self.parts.append(
             f'<text x="{x:.2f}" y="{y + 0.36 * NINE_PT:.2f}" font-family="Inter, sans-serif" font-size="{NINE_PT:.3f}" '
-            f'font-weight="{weight}" text-anchor="{anchor}" fill="{fill}"{turn}>{escape(words)}</text>'
+            f'font-weight="{700 if bold else 400}" text-anchor="{anchor}" fill="{fill}"{turn}>{escape(words)}</text>'
         )
 
-    def number(self, x: float, y: float, words: str) -> None:
-        """A number in a ring."""
-        self.height = max(self.height, y + 3.2)
+    def number(self, places: Sequence[tuple[float, float]], words: str) -> None:
+        """A number in a ring, at the first of the places that is free, else at the last."""
+        x, y = next((one for one in places if self.free(*one, 5.6, 5.6)), places[-1])
         self.parts.append(
             f'<circle cx="{x:.2f}" cy="{y:.2f}" r="2.70" fill="white" stroke="{INK}" stroke-width="0.45"/>'
         )
         self.text(x, y, words, bold=True)
+        self.height = max(self.height, y + 3.2)
+        self.taken[-1] = (x - 2.7, y - 2.7, 5.4, 5.4)
 
     def svg(self) -> str:
         hatch = (
@@ -200,39 +221,52 @@ def _measures(
         across = (axis == "x") != paper.turned
         at = [paper.at(end, 0)[not across] if axis == "x" else paper.at(0, end)[not across] for end in ends]
         words = [length(end) for end in ends]
-        if across:
-            edge, away = (TOP, -1) if low else (far[1], 1)
-            step = min((b - a for a, b in pairwise(at)), default=99.0)
-            upright = max(map(len, words)) * 0.6 * NINE_PT + 1 > step
-            every = 1 if not upright or step > NINE_PT else 2
-            for place, word in list(zip(at, words, strict=True))[::-1][::every]:
+        wide = max(map(len, words)) * 0.6 * NINE_PT
+        for place, word in reversed(list(zip(at, words, strict=True))):
+            if across:
+                edge, away = (TOP, -1) if low else (far[1], 1)
+                upright = wide + 1 > min((b - a for a, b in pairwise(at)), default=99.0)
                 drawn.line((place, edge), (place, edge + away * 1.6), 0.9)
-                shift = 2.4 if not upright else 2.2
-                if upright:
-                    drawn.text(place, edge + away * shift, word, upright=True, anchor="start" if away < 0 else "end")
-                else:
-                    drawn.text(place, edge + away * (shift + 1.6), word)
-        else:
-            edge, away = (LEFT, -1) if low else (far[0], 1)
-            for place, word in zip(at, words, strict=True):
+                _across(drawn, (place, edge + away * 2.2), away, word, upright)
+            else:
+                edge, away = (LEFT, -1) if low else (far[0], 1)
                 drawn.line((edge, place), (edge + away * 1.6, place), 0.9)
-                drawn.text(edge + away * 2.4, place, word, anchor="end" if away < 0 else "start")
+                _beside(drawn, (edge + away * 2.4, place), away, word)
+
+
+def _across(drawn: _Drawing, at: tuple[float, float], away: int, word: str, upright: bool) -> None:
+    """A measure above or below the picture; left out where another one stands already."""
+    long = len(word) * 0.58 * NINE_PT
+    if upright:
+        if drawn.free(at[0], at[1] + away * long / 2, 0.9 * NINE_PT, long):
+            drawn.text(*at, word, upright=True, anchor="start" if away < 0 else "end")
+    elif drawn.free(at[0], at[1] + away * 1.8, long, 0.9 * NINE_PT):
+        drawn.text(at[0], at[1] + away * 1.8, word)
+
+
+def _beside(drawn: _Drawing, at: tuple[float, float], away: int, word: str) -> None:
+    """A measure beside the picture; left out where another one stands already."""
+    long = len(word) * 0.58 * NINE_PT
+    if drawn.free(at[0] + away * long / 2, at[1], long, 0.9 * NINE_PT):
+        drawn.text(*at, word, anchor="end" if away < 0 else "start")
 
 
 def _cut(drawn: _Drawing, paper: _Paper, cut: Cut, size: tuple[float, float], number: str) -> None:
-    """A cut right through a piece, with its number outside at its far end where that is an edge, else in its middle."""
+    """A cut right through a piece, with its number: outside at an end that is an edge, else on the line where it is free."""
     ends = ((cut.at, cut.start), (cut.at, cut.end)) if cut.crosswise else ((cut.start, cut.at), (cut.end, cut.at))
     one, other = paper.at(*ends[0]), paper.at(*ends[1])
     edge = LEFT + size[0], TOP + size[1]
     upright, near = cut.crosswise != paper.turned, 6 * paper.scale
+    places: list[tuple[float, float]] = []
     if upright and edge[1] - other[1] < near:
-        other, at = (other[0], edge[1]), (other[0], edge[1] + RING)
+        other = other[0], edge[1]
+        places = [(other[0], edge[1] + out) for out in (RING, RING + 4, RING + 8)]
     elif not upright and edge[0] - other[0] < near:
-        other, at = (edge[0], other[1]), (edge[0] + RING, other[1])
-    else:
-        at = ((one[0] + other[0]) / 2, (one[1] + other[1]) / 2)
+        other = edge[0], other[1]
+        places = [(edge[0] + out, other[1]) for out in (RING, RING + 5, RING + 9)]
+    along = [(one[0] + share * (other[0] - one[0]), one[1] + share * (other[1] - one[1])) for share in SHARES]
     drawn.line(one, other, 2.6)
-    drawn.number(*at, number)
+    drawn.number([*places, *along], number)
 
 
 def _rest(drawn: _Drawing, one: CutSheet, size: tuple[float, float], number: str) -> None:
@@ -242,14 +276,19 @@ def _rest(drawn: _Drawing, one: CutSheet, size: tuple[float, float], number: str
         for y in (TOP, below):
             drawn.line((right, y), (right + REST, y), 1.2, "1.6 1.2")
         drawn.line((right, TOP), (right, below), 2.6)
-        drawn.number(right, below + RING, number)
-        drawn.text(right + REST + 1.5, TOP + size[1] / 2, "stays whole", upright=True, fill=SOFT)
+        ends = [(right, below + RING), (right, TOP - RING), (right + 2.8, below + RING)]
+        drawn.number([*ends, *((right, TOP + share * size[1]) for share in SHARES), (right, below + RING + 8)], number)
+        drawn.text(right + REST + 3.5, TOP + size[1] / 2, "stays whole", upright=True, fill=SOFT)
     else:
         for x in (LEFT, right):
             drawn.line((x, below), (x, below + REST), 1.2, "1.6 1.2")
         drawn.line((LEFT, below), (right, below), 2.6)
-        drawn.number(right + RING, below, number)
-        drawn.text(LEFT + size[0] / 2, below + REST + 1.8, "stays whole", fill=SOFT)
+        beside = [(right + RING + out, below) for out in (0, 6, 12)]
+        along = [(LEFT + share * size[0], below + under) for under in (0, RING) for share in SHARES]
+        drawn.number([*beside, *along, (LEFT - RING, below)], number)
+        middle = LEFT + size[0] / 2
+        lower = max([below + REST, *(top + high for _, top, _, high in drawn.taken)])
+        drawn.text(middle, lower + 1.8, "stays whole", fill=SOFT)
 
 
 def _grain(drawn: _Drawing, plan: CutPlan, one: CutSheet, size: tuple[float, float]) -> None:

@@ -36,6 +36,7 @@ from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
 from tilestudy.study.units import convert, plain_number, show, show_number, show_settings, show_unit
 from tilestudy.trade.amounts import amounts
+from tilestudy.trade.hazards import check
 from tilestudy.trade.library import Library
 
 
@@ -73,7 +74,7 @@ def handout_content(
         mixing=() if published else _mixing(found, library, again[1] if again else None),
         repeat=() if published else _repeat(found, library, again),
         repeat_heading="How to repeat it" if again else "How these tiles were made",
-        cautions=() if published else cautions(study, library),
+        cautions=() if published else cautions(process, check(study, library)),
         protection=() if published else protection(process),
         first_aid="" if published else first_aid(process),
         sources=tuple(source for source in (study.source,) if source),

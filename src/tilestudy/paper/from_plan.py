@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from datetime import date
 
 from tilestudy.paper.content import Caution, Masthead, Protection
 from tilestudy.study.language import capital
 from tilestudy.study.records import Factor, Plan, Study
 from tilestudy.study.units import plain_number, show_unit
-from tilestudy.trade.hazards import check
+from tilestudy.trade.hazards import Hazard
 from tilestudy.trade.library import Library, Process
 
 _SPLASH = "Splash in the eye: rinse with running water at once and get medical help. "
@@ -65,12 +66,17 @@ def head(factor: Factor) -> str:
     return f"{factor.label}, {show_unit(factor.shown)}" if factor.shown else factor.label
 
 
-def cautions(study: Study, library: Library) -> tuple[Caution, ...]:
-    """Return the cautions of the process and the warnings that concern this study."""
-    data = library.process(study.process).data
-    listed = [Caution(one["title"], one["text"], one["source"]) for one in data.get("caution", ())]
+def cautions(process: Process, findings: Sequence[Hazard]) -> tuple[Caution, ...]:
+    """Return the cautions of the process, and the warnings of the hazard check."""
+    listed = [Caution(one["title"], one["text"], one["source"]) for one in process.data.get("caution", ())]
+    warnings = [one for one in findings if one.level == "warn"]
     listed += [
-        Caution(one.title or "Note for this metal and process", one.says, one.source) for one in check(study, library)
+        Caution(
+            one.title or "Note for this metal and process",
+            f"{one.says}{f' {one.next}.' if one.next else ''}",
+            one.source,
+        )
+        for one in warnings
     ]
     return tuple(listed)
 

@@ -10,9 +10,9 @@ from urllib.parse import quote
 
 from tilestudy.errors import WrongRequestError
 from tilestudy.paper.content import Fact, Masthead, Protection
-from tilestudy.paper.pack_content import BatchLabel, Due, RubSheet
+from tilestudy.paper.pack_content import BatchLabel, Due, Face, LabelBlock, Placed, RubSheet
 from tilestudy.paper.qr import Symbol, least_side, qr_symbol
-from tilestudy.study.label_sheet import LabelKind, LabelSheet
+from tilestudy.study.label_sheet import PAGES, LabelKind, LabelSheet, plain_grid
 from tilestudy.study.language import listed
 from tilestudy.study.records import Study, Tile
 from tilestudy.study.units import plain_number
@@ -32,49 +32,14 @@ LEAST: Mapping[LabelKind, tuple[float, float]] = {
     "cloths": (18.0, 9.0),
 }
 """The least that the words of a label can be read on, mm."""
+PACK_SIZES: Mapping[LabelKind, tuple[float, float]] = {"tiles": (44.0, 22.0), "bags": (58.0, 34.0)}
+"""The same in a bench pack: four or three across on its page."""
 CLEAR = 1.0
 """Between a label's edge and the white around its code, mm: a printer's feed drifts."""
 WORDS = 14.0
 """Least width for the words beside a code, mm."""
 STRIP = 9.0
 """A margin at the top or bottom of the page as high as this is printed on, mm."""
-
-
-@dataclass(frozen=True)
-class Face:
-    """What one label says.
-
-    Attributes
-    ----------
-    code : str
-        Of the tile or the batch.
-    lines : tuple of str
-        Below it, a line each.
-    blanks : tuple of str
-        Labels of what is written in by hand.
-    carries : str
-        What its QR code carries; "" for no QR code.
-    batch : BatchLabel or None
-    facts : tuple of Fact
-        Contents, hazards, protection.
-    """
-
-    code: str
-    lines: tuple[str, ...] = ()
-    blanks: tuple[str, ...] = ()
-    carries: str = ""
-    batch: BatchLabel | None = None
-    facts: tuple[Fact, ...] = ()
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A label: its top left corner, mm, what it says, and its QR code."""
-
-    x: float
-    y: float
-    face: Face
-    symbol: Symbol | None
 
 
 @dataclass(frozen=True)
@@ -271,8 +236,7 @@ def label_pages(
         if page == len(placed):
             placed.append([])
         x, y = sheet.corner(cell)
-        symbol = qr_symbol(face.carries, room, f"QR code of tile {face.code}") if face.carries else None
-        placed[page].append(Placed(x, y, face, symbol))
+        placed[page].append(Placed(x, y, face, _symbol(face, room)))
     return Labels(
         masthead,
         kind,
@@ -284,6 +248,18 @@ def label_pages(
         sheet.page_mm[1] - sheet.bottom / 2 if sheet.bottom >= STRIP else None,
         tuple(tuple(page) for page in placed),
     )
+
+
+def _symbol(face: Face, room: float) -> Symbol | None:
+    return qr_symbol(face.carries, room, f"QR code of tile {face.code}") if face.carries else None
+
+
+def label_block(kind: LabelKind, what: str, faces: Sequence[Face]) -> LabelBlock:
+    """Return labels to be set one beside the other on a page of the bench pack; where a code finds no room, without it."""
+    sheet = plain_grid(PAGES["a4"], PACK_SIZES[kind])
+    room = 0.0 if too_small(kind, sheet, faces) else _room(kind, sheet)
+    placed = (Placed(0.0, 0.0, face, _symbol(face, room) if room else None) for face in faces)
+    return LabelBlock(kind, what, PACK_SIZES[kind], tuple(placed))
 
 
 def too_small(kind: LabelKind, sheet: LabelSheet, faces: Sequence[Face]) -> str:

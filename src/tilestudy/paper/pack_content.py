@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tilestudy.paper.content import Caution, Fact, Masthead, Protection
+from tilestudy.paper.qr import Symbol
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,8 @@ class Mixing:
         What holds for each of them, a step a line.
     went_in : str
         Label of the blank for what really went in; "" leaves it out.
+    notes : tuple of str
+        What to know before anything is weighed.
     """
 
     heading: str
@@ -85,6 +88,7 @@ class Mixing:
     steps: tuple[str, ...]
     stock: tuple[MixLine, ...] = ()
     went_in: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,8 @@ class Session:
         The session at a glance: clock time and what happens then.
     ends : bool
         True where a tile's end has a clock time of its own (dwells and hours, not dips of seconds).
+    clock : tuple of (str, str, str)
+        Each thing to do by the clock: time, tile, what.
     if_late : tuple of str
         What may be left out if time runs out, and how to go on another day.
     """
@@ -141,6 +147,7 @@ class Session:
     slot: str = ""
     times: tuple[Fact, ...] = ()
     ends: bool = False
+    clock: tuple[tuple[str, str, str], ...] = ()
     if_late: tuple[str, ...] = ()
 
 
@@ -206,6 +213,53 @@ class Due:
 
 
 @dataclass(frozen=True)
+class Face:
+    """What one label says.
+
+    Attributes
+    ----------
+    code : str
+        Of the tile or the batch.
+    lines : tuple of str
+        Below it, a line each.
+    blanks : tuple of str
+        Labels of what is written in by hand.
+    carries : str
+        What its QR code carries; "" for no QR code.
+    batch : BatchLabel or None
+    facts : tuple of Fact
+        Contents, hazards, protection.
+    """
+
+    code: str
+    lines: tuple[str, ...] = ()
+    blanks: tuple[str, ...] = ()
+    carries: str = ""
+    batch: BatchLabel | None = None
+    facts: tuple[Fact, ...] = ()
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A label: its top left corner, mm, what it says, and its QR code."""
+
+    x: float
+    y: float
+    face: Face
+    symbol: Symbol | None
+
+
+@dataclass(frozen=True)
+class LabelBlock:
+    """Labels to cut out: the kind, a line above them, width and height (mm), and what each says."""
+
+    kind: str
+    what: str
+    label: tuple[float, float]
+    labels: tuple[Placed, ...]
+
+
+@dataclass(frozen=True)
 class BenchPack:
     """Everything printed before a session.
 
@@ -240,6 +294,8 @@ class BenchPack:
         Lines of the waste log that are known beforehand, a jar each.
     can_tell : tuple of str
         Sentences about the plan.
+    labels : tuple of LabelBlock
+        For tiles and for their bags.
     """
 
     masthead: Masthead
@@ -263,3 +319,4 @@ class BenchPack:
     waste: str = ""
     wastes: tuple[str, ...] = ()
     can_tell: tuple[str, ...] = ()
+    labels: tuple[LabelBlock, ...] = ()

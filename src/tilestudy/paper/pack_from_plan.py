@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from random import Random
 
 from tilestudy.design.lots import lot_of_tiles
+from tilestudy.design.sessions import SessionTimes
+from tilestudy.design.sessions.words import clock_rows, dropping, go_on, hands_in_words
 from tilestudy.paper.content import Fact
 from tilestudy.paper.from_plan import cautions, first_aid, head, masthead, metal_text, protection, steps
+from tilestudy.paper.labels import bag_faces, label_block, tile_faces
 from tilestudy.paper.pack_content import (
     BatchLabel,
     BatchMix,
@@ -22,13 +25,11 @@ from tilestudy.paper.pack_content import (
     RunRow,
     Session,
 )
-from tilestudy.study.at_hand import AtHand
 from tilestudy.study.language import capital, plural
 from tilestudy.study.records import Batch, Factor, Plan, Study, tiles_that_count
 from tilestudy.study.units import show, show_number, show_unit
-from tilestudy.trade.amounts import Line, mixing
-from tilestudy.trade.amounts import Mixing as Mixed
-from tilestudy.trade.hazards import unanswered
+from tilestudy.trade import amounts as trade_amounts
+from tilestudy.trade.hazards.report import HazardReport
 from tilestudy.trade.library import Library, Process
 
 SPOTS = 3
@@ -41,12 +42,16 @@ def bench_pack_content(
     number: int,
     library: Library,
     *,
+    mixing: trade_amounts.Mixing,
+    check: HazardReport,
+    times: SessionTimes | None,
+    hands: int,
     word: str,
     can_tell: Sequence[str],
     spares: Sequence[str],
     studio: str,
     printed: date,
-    at_hand: AtHand | None = None,
+    carries: Callable[[str], str],
 ) -> BenchPack:
     """Return the content of the bench pack of one session.
 
@@ -56,6 +61,14 @@ def bench_pack_content(
         The whole plan: its fingerprint stands on every page.
     number : int
         The session.
+    mixing : trade.amounts.Mixing
+        What goes into the batches, of this session.
+    check : HazardReport
+        What the hazard check found; nothing of it blocks.
+    times : SessionTimes or None
+        The session by the clock; None prints no times.
+    hands : int
+        Pairs of hands that the times are for.
     word : str
         What the bench calls a batch.
     can_tell : sequence of str
@@ -64,41 +77,35 @@ def bench_pack_content(
         Codes to stamp on spare tiles.
     printed : date
         Date on the pages.
-    at_hand : AtHand, optional
-        What there is to measure with.
+    carries : callable
+        What a tile's QR code carries, from the tile's code.
     """
     process = library.process(study.process)
-    mixed = mixing(study, plan, library, at_hand or AtHand()).session(number)
-    tile_factors = study.factors_set_per("tile")
-    needed = {batch.code for batch in tiles_that_count(plan).batches}
-    batches = [batch for batch in plan.batches if batch.session == number and batch.code in needed]
-    codes = [tile.code for tile in tiles_that_count(plan).tiles if tile.session == number]
-    bring = f"run sheet, {process.words.bring}"
+    needed = tiles_that_count(plan)
+    tiles = [tile for tile in needed.tiles if tile.session == number]
+    codes = [tile.code for tile in tiles]
+    batches = [batch for batch in needed.batches if batch.session == number]
+    closed = ", closed and labelled waste jars" if process.words.waste and process.wet else ""
     return BenchPack(
         masthead=masthead(study, plan, studio, printed),
         metal=metal_text(study, library),
         process=process.label,
-        session=Session(
-            number,
-            len({batch.session for batch in plan.batches}),
-            tuple(head(factor) for factor in tile_factors),
-            tuple(RunBatch(_label(study, plan, process, batch, word, mixed), _rows(study, plan, batch)) for batch in batches),
-            tuple(f"actual {head(factor)}" for factor in tile_factors),
-        ),
-        mixing=_mixing(process, mixed),
+        session=_session(study, plan, number, batches, process, mixing.volume, times, hands, word),
+        mixing=_mixing(mixing, process, batches, times),
         spares=tuple(spares),
-        to_confirm=tuple(question.safe for question in unanswered(study, library)),
+        to_confirm=tuple(question.safe for question in check.questions),
+        signed=tuple(one.text for one in check.findings if one.level == "signed"),
         opening=(
             "The page on hazards and protection is read; everybody in the room knows it.",
             "Protection for each step lies ready; extraction runs; safety data sheets and the first aid box are at hand.",
             *steps(process)[:1],
-            f"At the bench: {bring}; labels beside the {plural(word)}{', closed and labelled waste jars' if process.words.waste and process.wet else ''}.",
+            f"At the bench: run sheet, {process.words.bring}; labels beside the {plural(word)}{closed}.",
         ),
         closing=(
             *process.words.closing,
             "Blanks on the run sheet filled; spoiled tiles marked; sheets handed to whoever types them in.",
         ),
-        cautions=cautions(study, library),
+        cautions=cautions(process, check.findings),
         protection=protection(process),
         first_aid=first_aid(process),
         measure_sheets=_measure_sheets(study, plan, number, codes),
@@ -109,7 +116,51 @@ def bench_pack_content(
         mishaps=process.words.mishaps,
         waste=process.words.waste,
         can_tell=tuple(can_tell),
+        labels=(
+            label_block("tiles", "For the tiles:", tile_faces(tiles, word, carries)),
+            label_block("bags", "For their bags:", bag_faces(codes, _due(study), carries)),
+        ),
     )
+
+
+def _session(
+    study: Study,
+    plan: Plan,
+    number: int,
+    batches: Sequence[Batch],
+    process: Process,
+    volume: trade_amounts.Volume | None,
+    times: SessionTimes | None,
+    hands: int,
+    word: str,
+) -> Session:
+    tile_factors = study.factors_set_per("tile")
+    alone = any(one.kind == "finish" for one in times.events) if times else False
+    return Session(
+        number,
+        len({batch.session for batch in plan.batches}),
+        tuple(head(factor) for factor in tile_factors),
+        tuple(
+            RunBatch(_label(study, plan, process, batch, volume, word), _rows(study, plan, batch, times))
+            for batch in batches
+        ),
+        tuple(f"actual {head(factor)}" for factor in tile_factors),
+        slot=f"{times.clock(0, False)} to {times.clock(times.ends, False)}, {hands_in_words(hands)}" if times else "",
+        times=_glance(times, word) if times else (),
+        ends=alone,
+        clock=tuple((one[0], one[1], one[-1]) for one in clock_rows(times, word, hands)) if times else (),
+        if_late=(*times.says, *dropping(times), go_on(word)) if times else (go_on(word),),
+    )
+
+
+def _glance(times: SessionTimes, word: str) -> tuple[Fact, ...]:
+    """The session at a glance: preparing, each batch, clearing up."""
+    said = [(0, "set up")]
+    for batch in times.batches:
+        said.append((batch.begun, f"{word} {batch.code}: begin; ready {times.clock(batch.ready, False)}"))
+    clear = next((one.at for one in times.events if one.kind == "clear up"), times.ends)
+    said.append((clear, f"clear up, until {times.clock(times.ends, False)}"))
+    return tuple(Fact(times.clock(at, False), text) for at, text in said)
 
 
 def _settings(study: Study, batch: Batch) -> list[Fact]:
@@ -117,18 +168,21 @@ def _settings(study: Study, batch: Batch) -> list[Fact]:
     return [Fact(factor.label, show(batch.settings[factor.name], factor)) for factor in fixed]
 
 
-def _label(study: Study, plan: Plan, process: Process, batch: Batch, word: str, mixed: Mixed) -> BatchLabel:
+def _label(
+    study: Study, plan: Plan, process: Process, batch: Batch, volume: trade_amounts.Volume | None, word: str
+) -> BatchLabel:
     mix = process.data.get("mix", {})
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     settings = _settings(study, batch)
-    if mixed.volume is not None:
-        settings.append(Fact("volume", mixed.volume.text))
+    if volume is not None:
+        settings.append(Fact("volume", volume.text))
     return BatchLabel(
         code=batch.code,
         kind=word,
         tiles=sum(tile.batch == batch.code for tile in plan.tiles),
         settings=tuple(settings),
         never=mix.get("never", ""),
+        hazards=tuple(one["text"] for one in process.data.get("caution", ())[:1]),
         blanks=(*process.words.blanks, *(blank for factor in fixed for blank in _actual_blanks(factor, process))),
         out=process.words.out,
         discard=mix.get("discard", ""),
@@ -137,19 +191,26 @@ def _label(study: Study, plan: Plan, process: Process, batch: Batch, word: str, 
     )
 
 
-def _mixing(process: Process, mixed: Mixed) -> Mixing:
-    def lines(many: Sequence[Line]) -> tuple[MixLine, ...]:
-        return tuple(MixLine(one.text, one.known) for one in many)
+def _mixing(
+    found: trade_amounts.Mixing, process: Process, batches: Sequence[Batch], times: SessionTimes | None
+) -> Mixing:
+    ready = {batch.code: times.clock(batch.ready, False) for batch in times.batches} if times else {}
 
-    found = tuple(BatchMix(one.code, one.settings, lines(one.lines)) for one in mixed.batches)
+    def lines(mix: trade_amounts.Mix) -> tuple[MixLine, ...]:
+        return tuple(MixLine(one.text, one.known) for one in mix.lines)
+
+    here = {batch.code for batch in batches}
     return Mixing(
         process.words.make,
-        found,
-        mixed.how,
-        stock=tuple(
-            MixLine(f"{capital(stock.code)}: {one.text}", one.known) for stock in mixed.stocks for one in stock.lines
+        tuple(
+            BatchMix(one.code, one.settings, lines(one), ready.get(one.code, ""))
+            for one in found.batches
+            if one.code in here
         ),
-        went_in="what went in, measured how" if any(one.lines for one in found) else "",
+        found.how,
+        tuple(MixLine(f"{capital(one.code)}: {line.text}", line.known) for one in found.stocks for line in one.lines),
+        "what went in, measured how" if any(one.lines for one in found.batches) else "",
+        found.notes,
     )
 
 
@@ -160,8 +221,9 @@ def _actual_blanks(factor: Factor, process: Process) -> list[str]:
     return [f"actual {head(factor)}"]
 
 
-def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
+def _rows(study: Study, plan: Plan, batch: Batch, times: SessionTimes | None) -> tuple[RunRow, ...]:
     factors, lot = study.factors_set_per("tile"), lot_of_tiles(study, plan)
+    by_clock = times.tiles if times else {}
     return tuple(
         RunRow(
             tile.order,
@@ -173,6 +235,8 @@ def _rows(study: Study, plan: Plan, batch: Batch) -> tuple[RunRow, ...]:
             tile.reference,
             tile.replaces,
             lot.get(tile.code, ""),
+            times.clock(by_clock[tile.code].start, False) if times and tile.code in by_clock else "",
+            times.clock(by_clock[tile.code].outs[-1], False) if times and tile.code in by_clock else "",
         )
         for tile in plan.tiles
         if tile.batch == batch.code

@@ -106,7 +106,9 @@ def tray_sheets_content(
             which=f"sheet {place} of {len(sheets)}",
             laid=_laid(sheet),
             squares=tuple(
-                Square(marker.box, bars_of(squares(marker.number), marker.box.width), f"Square for the camera, {corner}")
+                Square(
+                    marker.box, bars_of(squares(marker.number), marker.box.width), f"Square for the camera, {corner}"
+                )
                 for marker, corner in zip(
                     sheet.markers, ("top left", "top right", "bottom left", "bottom right"), strict=True
                 )

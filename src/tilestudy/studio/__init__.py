@@ -9,15 +9,11 @@ from __future__ import annotations
 from tilestudy.studio.choosing import Choosing
 from tilestudy.studio.cutting import Cutting
 from tilestudy.studio.labelling import Labelling
-from tilestudy.studio.mixing import Mixes
-from tilestudy.studio.packing import Packing
 from tilestudy.studio.photographing import Photographing
-from tilestudy.studio.preparing import Preparing
-from tilestudy.studio.timing import Timing
 from tilestudy.studio.trays import Trays
 
 
-class Studio(Cutting, Preparing, Packing, Mixes, Choosing, Photographing, Timing, Trays, Labelling):
+class Studio(Labelling, Cutting, Choosing, Photographing, Trays):
     """A studio's folder and what can be done with it.
 
     Parameters

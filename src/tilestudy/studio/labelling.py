@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from tilestudy.errors import NotEnoughError, WrongRequestError
 from tilestudy.outcomes import LabelsDone, LabelsPrinted
-from tilestudy.studio.folder import Folder
+from tilestudy.studio.packing import Packing
 from tilestudy.study import forms
 from tilestudy.study.label_sheet import LABEL_KINDS, PAGES, LabelKind, LabelSheet, plain_grid
 from tilestudy.study.language import capital, listed
@@ -16,8 +16,7 @@ from tilestudy.study.records import Plan, Study, tiles_that_count
 from tilestudy.study.settings import StudioSettings
 
 if TYPE_CHECKING:
-    from tilestudy.paper.labels import Face
-    from tilestudy.paper.pack_content import BenchPack
+    from tilestudy.paper.pack_content import Face
 
 ADDRESS = (
     "The QR codes carry the tile's code only. For codes that open a tile on the bench page, write where that page runs into "
@@ -25,7 +24,7 @@ ADDRESS = (
 )
 
 
-class Labelling(Folder):
+class Labelling(Packing):
     """Prints labels."""
 
     def labels(
@@ -115,29 +114,6 @@ class Labelling(Folder):
             "cloths": [
                 face for pack in packs.values() for face in paper.cloth_faces(pack.rub_sheets) if face.code in wanted
             ],
-        }
-
-    def _packs(self, study: Study, plan: Plan, sessions: Sequence[int]) -> dict[int, BenchPack]:
-        """What the bench packs say, by session, so that labels say the same."""
-        from tilestudy.paper.pack_from_plan import bench_pack_content
-
-        there = sorted({batch.session for batch in tiles_that_count(plan).batches})
-        if unknown := [one for one in sessions if one not in there]:
-            known = f"session {there[0]}" if len(there) == 1 else f"sessions {there[0]} to {there[-1]}"
-            raise WrongRequestError(f"{study.name} has no session {unknown[0]}; its plan has {known}.")
-        return {
-            number: bench_pack_content(
-                study,
-                plan,
-                number,
-                self.library,
-                word=self.word(study),
-                can_tell=(),
-                spares=(),
-                studio=self.settings().studio,
-                printed=self.today,
-            )
-            for number in sorted(set(sessions)) or there
         }
 
 

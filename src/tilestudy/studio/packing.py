@@ -4,24 +4,28 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from random import Random
+from typing import TYPE_CHECKING
 
 from tilestudy.errors import HazardError, WrongRequestError
 from tilestudy.outcomes import PackDone
 from tilestudy.studio.folder import Paper, write_whole
-from tilestudy.studio.planning import Planning
+from tilestudy.studio.mixing import Mixes
+from tilestudy.studio.preparing import Preparing
+from tilestudy.studio.timing import Timing
 from tilestudy.study import forms
-from tilestudy.study.records import (
-    Plan,
-    Study,
-    tiles_that_count,
-)
-from tilestudy.trade.hazards import check, unanswered
+from tilestudy.study.language import listed
+from tilestudy.study.records import Plan, Study, tiles_that_count
+
+if TYPE_CHECKING:
+    from tilestudy.paper.pack_content import BenchPack
+    from tilestudy.trade.hazards.report import HazardReport
 
 
-class Packing(Planning):
+class Packing(Timing, Mixes, Preparing):
     """Prints what the bench needs."""
 
     def pack(self, name: str, paper: Paper | None = None, sessions: Sequence[int] = ()) -> PackDone:
@@ -30,56 +34,76 @@ class Packing(Planning):
         Raises HazardError while a blocking hazard stands.
         """
         study, plan = self.planned(name)
-        there = sorted({batch.session for batch in plan.batches})
-        if unknown := [one for one in sessions if one not in there]:
-            raise WrongRequestError(
-                f"{name} has no session {unknown[0]}; its plan has sessions {there[0]} to {there[-1]}."
-            )
-        self._refuse_hazards(study)
-        from tilestudy.paper.pack_from_plan import bench_pack_content
+        check = self.hazards(name)
+        if check.blocking:
+            raise HazardError(self._refusal(check))
         from tilestudy.paper.typeset import bench_pack
 
+        settings, pdfs = self.settings(), []
+        for number, content in self._packs(study, plan, sessions).items():
+            pdf = bench_pack(content, paper or settings.paper)
+            pdfs.append(self._print(name, f"bench-pack-session-{number}.pdf", pdf))
+        written, kept = self._write_forms(study, plan)
+        notes = []
+        if check.questions:
+            several = len(check.questions) > 1
+            notes.append(
+                f"{f'{len(check.questions)} hazard questions are' if several else 'A hazard question is'} not answered yet in "
+                f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
+                "starting."
+            )
+        notes += [f"Signed off: {one.text}" for one in check.findings if one.level == "signed"]
+        notes += [f"Caution: {one.says}" for one in check.findings if one.level == "warn"]
+        return PackDone(tuple(pdfs), tuple(written), tuple(kept), tuple(notes))
+
+    def _refusal(self, check: HazardReport) -> str:
+        """Say why no pack is printed, and what to do next."""
+        stands = "a hazard stands" if len(check.blocking) == 1 else "hazards stand"
+        found = [f"  {one.id}: {one.says}{f' {one.next}.' if one.next else ''}" for one in check.blocking]
+        sign = [one.id for one in check.blocking if one.may_sign]
+        lines = [
+            f"The bench pack of {check.study} was not printed: {stands}.",
+            *found,
+            f"Resolve it at the bench, bring {self.study_folder(check.study) / 'study.toml'} up to date, then pack again.",
+            f"A person may answer for {listed(sign)} with initials and a reason: [[signed]] in that file."
+            if sign
+            else "",
+            check.first,
+        ]
+        return "\n".join(line for line in lines if line)
+
+    def _packs(self, study: Study, plan: Plan, sessions: Sequence[int]) -> dict[int, BenchPack]:
+        """Return what the bench packs say, by session: all of them when none is asked for."""
+        from tilestudy.paper.labels import tile_address
+        from tilestudy.paper.pack_from_plan import bench_pack_content
+
+        there = sorted({batch.session for batch in tiles_that_count(plan).batches})
+        if unknown := [one for one in sessions if one not in there]:
+            known = f"session {there[0]}" if len(there) == 1 else f"sessions {there[0]} to {there[-1]}"
+            raise WrongRequestError(f"{study.name} has no session {unknown[0]}; its plan has {known}.")
         settings = self.settings()
-        spares, tells = self._spares(plan), self._report(study, plan, ()).sentences
-        pdfs = []
-        for number in sorted(set(sessions)) or there:
-            content = bench_pack_content(
+        check, mixing, spares = self.hazards(study.name), self.mixing(study.name), self._spares(plan)
+        times = None if plan.taken_in else self.timetable(study.name, whole=True)
+        tells = self._report(study, plan, ()).sentences
+        return {
+            number: bench_pack_content(
                 study,
                 plan,
                 number,
                 self.library,
+                mixing=mixing.session(number),
+                check=check,
+                times=times.session(number) if times else None,
+                hands=times.hands if times else 1,
                 word=self.word(study),
                 can_tell=tells if number == there[0] else (),
                 spares=spares[number],
                 studio=settings.studio,
                 printed=self.today,
-                at_hand=settings.at_hand,
+                carries=partial(tile_address, settings.bench_address),
             )
-            pdf = bench_pack(content, paper or settings.paper)
-            pdfs.append(self._print(name, f"bench-pack-session-{number}.pdf", pdf))
-        written, kept = self._write_forms(study, plan)
-        open_questions = unanswered(study, self.library)
-        notes = []
-        if open_questions:
-            several = len(open_questions) > 1
-            notes.append(
-                f"{f'{len(open_questions)} hazard questions are' if several else 'A hazard question is'} not answered yet in "
-                f"study.toml, [bench]; {'they are printed as boxes' if several else 'it is printed as a box'} to tick before "
-                "starting."
-            )
-        notes += [f"Caution: {one.says}" for one in check(study, self.library)]
-        return PackDone(tuple(pdfs), tuple(written), tuple(kept), tuple(notes))
-
-    def _refuse_hazards(self, study: Study) -> None:
-        blocking = [one for one in check(study, self.library) if one.level == "block"]
-        if blocking:
-            listed = "\n".join(f"  {one.says} {one.next}." for one in blocking)
-            path = self.study_folder(study.name) / "study.toml"
-            raise HazardError(
-                f"The bench pack of {study.name} was not printed: {'a hazard stands' if len(blocking) == 1 else 'hazards stand'}.\n"
-                f"{listed}\nResolve it at the bench, change the answer in {path}, then pack again. Safety data sheets, local "
-                "codes and licensed practice come first."
-            )
+            for number in sorted(set(sessions)) or there
+        }
 
     def _spares(self, plan: Plan) -> dict[int, list[str]]:
         """Deal codes for spare tiles: two a session or more, other ones for each."""

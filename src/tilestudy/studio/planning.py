@@ -194,13 +194,17 @@ class Planning(Findings):
         """
         from tilestudy.design import extend
         from tilestudy.design.appraise import appraise
+        from tilestudy.design.sessions.order import in_time
 
         name = study.name
         self._check_growing(plan, name)
         noise, word, (made, logs, *_) = self._noise(study), self.word(study), self._records(name)
         with self.book() as book:
             taken = book.codes()
-        more = extend.extend(study, self._clock(study), plan, wanted, noise, made, logs, taken, word)
+        clock = self._clock(study)
+        more = extend.extend(study, clock, plan, wanted, noise, made, logs, taken, word)
+        alone = replace(plan, seed=more.seed, batches=more.batches, tiles=more.tiles)
+        more = replace(more, tiles=in_time(study, alone, clock).tiles)
         marks = extend.marks(more, made, self.today, word)
         old, new = (extend.usable(one, [*made, *marks]) for one in (plan, more.grown(plan)))
         if wanted.near or wanted.unsure:
@@ -306,7 +310,7 @@ class Planning(Findings):
         tried = asked or plan is None
         wished = within(study, tiles, batches, sessions, choose) if asked else study
         if tried or plan is None:
-            plan = self._lay_out(wished, seed)
+            plan = self._ordered(wished, seed, frozenset())
         return appraise_fully(
             wished,
             plan,
@@ -333,6 +337,7 @@ class Planning(Findings):
         from tilestudy.design.appraise import appraise
         from tilestudy.design.best import chosen_in_words, lay_out_best
         from tilestudy.design.lots import lots_in_words
+        from tilestudy.design.sessions.build import by_the_clock
         from tilestudy.design.textbook import KINDS as TEXTBOOK
         from tilestudy.design.textbook import lay_out_textbook, textbook_in_words
 
@@ -345,6 +350,7 @@ class Planning(Findings):
             sentences += textbook_in_words(study, lay_out_textbook(study, self._clock(study), plan.seed))
         elif not plan.taken_in:
             sentences += chosen_in_words(study, lay_out_best(study, self._clock(study), plan.seed))
+        sentences += by_the_clock(study, plan, self._clock(study), word)
         sentences += lots_in_words(study, plan)
         sentences.append(words.beyond(study, plan))
         return PlanReport(study, whole, word, appraisal, tuple(sentences), kept)

@@ -66,6 +66,7 @@ TEXT = """
 # [bottles]                          # what the label says
 # ammonia = "10 %"
 """
+_TOP = ("studio", "paper", "date_order", "bench_address")
 _KEYS = ("scale", "cylinders", "spoons", "container")
 
 
@@ -85,7 +86,9 @@ def read_at_hand(measures: object, bottles: object, file: str) -> tuple[AtHand, 
         fault("measures and bottles are tables: write [measures], and the lines below it.")
         return AtHand(), faults
     for key in measures:
-        if key not in _KEYS:
+        if key in _TOP:
+            fault(f"{key} stands at the top of the file, above [measures] and [bottles]: put it there.")
+        elif key not in _KEYS:
             fault(f'the key "{key}" of [measures] is not known. Known: {", ".join(_KEYS)}.')
     found: dict[str, Any] = {}
 
@@ -103,6 +106,9 @@ def read_at_hand(measures: object, bottles: object, file: str) -> tuple[AtHand, 
     take("container", "container_mm", _container, '"120 x 80 mm", or "90 mm" across')
     labels = {}
     for name, text in bottles.items():
+        if name in _TOP:
+            fault(f"{name} stands at the top of the file, above [measures] and [bottles]: put it there.")
+            continue
         try:
             labels[name] = _of(text, "%").value
             if labels[name] > 100:

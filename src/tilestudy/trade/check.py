@@ -16,7 +16,7 @@ from tilestudy.colour.names import colour_named
 from tilestudy.errors import Fault, UnitError
 from tilestudy.study.file import DARKEST
 from tilestudy.study.reader import Reader
-from tilestudy.study.units import parse_quantity
+from tilestudy.study.units import parse_quantity, stored_unit
 from tilestudy.trade.ingredients import CLASSES, Names, read_ingredient
 from tilestudy.trade.keys import IDS, TABLES, Key
 
@@ -187,6 +187,8 @@ def _further(
         for index, entry in enumerate(one.data.get("metal", ())):
             if not re.fullmatch(r"[A-Z]\d{5}", entry["uns"]):
                 one.fault(f'"{entry["uns"]}" is no UNS number: a capital and five digits.', "metal", "uns", index)
+            if "density" in entry and not entry.get("density_source"):
+                one.fault("density needs density_source: where that is from.", "metal", "density", index)
         for index, entry in enumerate(one.data.get("gauge", ())):
             if not all(
                 re.fullmatch(r"\d+", no) and isinstance(at, float) and at > 0 for no, at in entry["inch"].items()
@@ -243,6 +245,10 @@ def _process(one: _File) -> None:
         one.fault(f'target = "{target}" is no colour name of ISCC-NBS, nor "{DARKEST}".', "", "target", 0)
     if not one.data.get("factor"):
         one.fault("there is no [[factor]]: a process has at least one thing to vary.", "", "label", 0)
+    if "life_h" in one.data and not one.data.get("life_source"):
+        one.fault("life_h needs life_source: where that is from.", "", "life_h", 0)
+    for index, factor in enumerate(one.data.get("factor", ())):
+        _factor(one, factor, index)
     for index, part in enumerate(one.data.get("ingredient", ())):
         if "factor" in part and "amount" in part:
             one.fault("give either factor or amount, not both.", "ingredient", "amount", index)
@@ -253,3 +259,26 @@ def _process(one: _File) -> None:
                 fits = False
             if not fits:
                 one.fault('amount should be so much in each litre, such as "20 mL/L".', "ingredient", "amount", index)
+
+
+def _factor(one: _File, factor: Mapping[str, Any], index: int) -> None:
+    """Check that a factor's levels make a study: two or more, names or rising numbers, in a unit there is."""
+    levels, numbers = factor["levels"], [level for level in factor["levels"] if type(level) in (int, float)]
+    names = [level for level in levels if isinstance(level, str)]
+    if not re.fullmatch(r"[a-z][a-z0-9_]*", factor["name"]):
+        one.fault("name holds small letters, digits and underscores, such as dip_time.", "factor", "name", index)
+    try:
+        stored_unit(factor.get("unit", ""))
+    except UnitError as error:
+        one.fault(str(error), "factor", "unit", index)
+    if (
+        len(levels) < 2
+        or levels not in (numbers, names)
+        or len(set(levels)) < len(levels)
+        or sorted(numbers) != numbers
+    ):
+        one.fault("levels holds two or more numbers that rise, or names in quotes.", "factor", "levels", index)
+    elif factor["spacing"] == "geometric" and any(level <= 0 for level in numbers):
+        one.fault("with geometric spacing every level is above 0.", "factor", "levels", index)
+    elif names and factor["spacing"] != "steps":
+        one.fault('names have no scale: spacing = "steps".', "factor", "spacing", index)

@@ -227,13 +227,19 @@ def words_of(text: str) -> tuple[str, ...]:
     Capitals, hyphens, brackets, plurals, strengths, and words such as "warm" or "solution" make no difference; nor do
     the British and the American spelling of sulfur.
 
-    >>> words_of("5 % White Vinegar"), words_of("liver-of-sulphur (lumps)")
-    (('white', 'vinegar'), ('liver', 'sulfur'))
+    >>> words_of("5 % White Vinegar"), words_of("liver-of-sulphur (lumps)"), words_of("waxes")
+    (('white', 'vinegar'), ('liver', 'sulfur'), ('wax',))
     """
     plain = unicodedata.normalize("NFKC", text).casefold().replace("sulph", "sulf")
     words = re.findall(r"[^\W_]+", _STRENGTH.sub(" ", plain))
-    short = [word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words]
-    return tuple(word for word in short if word not in _FILLER)
+    return tuple(word for word in map(_one, words) if word not in _FILLER)
+
+
+def _one(word: str) -> str:
+    """Take the plural off a word, the same way for names and for what people write; not the grammar of every word."""
+    if len(word) > 4 and word.endswith(("ches", "shes", "sses", "xes")):
+        return word[:-2]
+    return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word
 
 
 def _keys(text: str) -> tuple[tuple[str, ...], ...]:

@@ -39,7 +39,7 @@ class CutSheet:
     used : float
         Area that is cut into, mm2: all but what stays whole.
     least : float
-        The least that so many tiles and the cuts between them could do with, by area alone, mm2.
+        The least that so many tiles and blanks, and the cuts between them, could do with, by area alone, mm2.
     """
 
     number: int
@@ -81,6 +81,11 @@ class CutPlan:
         return sum(one.tiles for one in self.sheets)
 
     @property
+    def places(self) -> int:
+        """How many tiles come off the metal that is cut into, blanks included."""
+        return sum(one.pattern.tiles for one in self.sheets)
+
+    @property
     def tile_area(self) -> float:
         """Area of one tile, mm2."""
         return self.tile_mm[0] * self.tile_mm[1]
@@ -92,14 +97,14 @@ class CutPlan:
 
     @property
     def waste(self) -> float:
-        """Share of the metal cut into that does not end up as wanted tiles."""
-        return 1 - self.tiles * self.tile_area / self.used if self.used else 0.0
+        """Share of the metal cut into that ends up as neither tiles nor blanks: cuts, edges and scrap."""
+        return 1 - self.places * self.tile_area / self.used if self.used else 0.0
 
     @property
     def least_waste(self) -> float:
         """Share below which `waste` cannot be with these cuts, by area alone."""
         least = sum(one.least for one in self.sheets)
-        return 1 - self.tiles * self.tile_area / least if least else 0.0
+        return 1 - self.places * self.tile_area / least if least else 0.0
 
     @property
     def cost(self) -> float | None:
@@ -273,7 +278,8 @@ def _cut_sheet(
         piece = (part, inner[1]) if crosswise else (inner[0], part)
         options.append((length * width - left[0] * left[1], cut, left, piece))
     used, first, left_whole, piece = min(options, key=lambda one: one[0])
-    needed = tiles * (tile_mm[0] + kerf) * (tile_mm[1] + kerf)
+    pattern = cut_out(*piece, ways, (trim, trim))
+    needed = pattern.tiles * (tile_mm[0] + kerf) * (tile_mm[1] + kerf)
     least = min((needed / (side + kerf) - kerf) * side for side in inner)
-    least = min(used, max(least, tiles * tile_mm[0] * tile_mm[1]))
-    return CutSheet(number, sheet, holds, tiles, first, left_whole, cut_out(*piece, ways, (trim, trim)), used, least)
+    least = min(used, max(least, pattern.tiles * tile_mm[0] * tile_mm[1]))
+    return CutSheet(number, sheet, holds, tiles, first, left_whole, pattern, used, least)

@@ -92,7 +92,7 @@ def told(plan: CutPlan) -> list[str]:
     for one in plan.sheets:
         over = one.pattern.tiles - one.tiles
         rest = f"; {mm(*sorted(one.left))} stays whole" if one.left else ""
-        blanks = f"; there is room for {over} more, left as {'a blank' if over == 1 else 'blanks'}" if over else ""
+        blanks = f"; {over} more {'comes off as a blank' if over == 1 else 'come off as blanks'}" if over else ""
         sentences.append(
             f"{capital(name_of(one))}: {count(one.tiles, 'tile')}{f' of the {one.holds} it holds' if one.left else ''}{rest}{blanks}."
         )
@@ -100,9 +100,8 @@ def told(plan: CutPlan) -> list[str]:
     bound = f" By area alone, cuts counted, it could not be under {least} %." if 1 <= least < share else ""
     if any(one.left for one in plan.sheets) and least < share:
         bound += " No smaller part cut off right across would hold the tiles."
-    sentences.append(
-        f"Waste: {share} % of the {plain_number(plan.used / 100, 4)} cm² cut into (cuts, edges and scrap).{bound}"
-    )
+    lost = "cuts, edges and scrap" + ("; blanks not counted" if plan.places > plan.tiles else "")
+    sentences.append(f"Waste: {share} % of the {plain_number(plan.used / 100, 4)} cm² cut into ({lost}).{bound}")
     if plan.example:
         sheets = "a sheet" if len(plan.sheets) == 1 else "sheets"
         sentences.append(

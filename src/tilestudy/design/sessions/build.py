@@ -99,6 +99,20 @@ def timetable(
     return Timetable(study.name, word, max(1, clock.hands), sessions, tuple(says))
 
 
+def by_the_clock(study: Study, plan: Plan, clock: Clock, word: str) -> list[str]:
+    """Say what the clock costs a plan: sessions that do not fit, and random orders it leaves out; nothing where all fits."""
+    if plan.taken_in or study.limits.minutes is None:
+        return []
+    counted, allowed = tiles_that_count(plan), round(60 * study.limits.minutes)
+    ends = {
+        number: schedule(loads_of(study, clock, counted, number), clock).ends
+        for number in dict.fromkeys(batch.session for batch in counted.batches)
+    }
+    says = [words.overruns(number, end, allowed, study.name) for number, end in ends.items() if end > allowed]
+    fitting = tuple(batch for batch in counted.batches if ends[batch.session] <= allowed)
+    return says + [words.order_of(one, study, word) for one in freedom(study, replace(counted, batches=fitting), clock)]
+
+
 def _session(
     study: Study, whole: Plan, left: Plan, clock: Clock, noise: Noise, number: int, word: str, start: time | None
 ) -> SessionTimes:

@@ -55,14 +55,16 @@ def table(session: SessionTimes, word: str, hands: int) -> list[str]:
 
     A tile that is held all the while takes one line; coming out and going in again stand in one line too.
     """
-    return columns([["time", "tile", *(["hands"] if hands > 1 else []), "what"], *_rows(session, word, hands)])
+    return columns([["time", "tile", *(["hands"] if hands > 1 else []), "what"], *clock_rows(session, word, hands)])
 
 
-def _rows(session: SessionTimes, word: str, hands: int) -> Iterable[list[str]]:
+def clock_rows(session: SessionTimes, word: str, hands: int) -> Iterable[list[str]]:
+    """Yield the cells of each line of the list: time, tile, whose hands (where there are several), what to do."""
     ins = {tile.tile: tile.ins for tile in session.tiles.values()}
     held = _held(session)
     for event in session.events:
-        at, until = session.clock(event.at), session.clock(event.at + event.lasts, seconds=False)
+        at, end = session.clock(event.at), event.at + event.lasts
+        until = session.clock(end, seconds=end % 60 != 0)
         whose = [str(event.hands) if event.hands else ""] if hands > 1 else []
         if event.kind in ("prepare", "clear up"):
             yield [at, "", *whose, f"{event.kind}, until {until}"]
@@ -125,6 +127,18 @@ def dropping(session: SessionTimes) -> list[str]:
     ]
 
 
+def go_on(word: str) -> str:
+    """Say how a session that stops half-way goes on another day.
+
+    >>> go_on("bath")[:42]
+    'To go on another day: a bath not yet begun'
+    """
+    return (
+        f"To go on another day: a {word} not yet begun is made whole, fresh, with all its tiles. A {word} that was begun is "
+        f"not carried over: finish it, or leave its last tiles out and say so on the sheet."
+    )
+
+
 # --- sentences --------------------------------------------------------------------------------------------------------
 
 
@@ -175,6 +189,14 @@ def order_of(free: Freedom, study: Study, word: str) -> str:
             "would be mixed up with how long a tile is in."
         )
     return f"{says} {longer}"
+
+
+def overruns(number: int, ends: int, allowed: int, name: str) -> str:
+    """Say that a session does not fit, and where to look."""
+    return (
+        f"Session {number} takes {spell(ends)} and has {spell(allowed)}; "
+        f'"tilestudy timetable {name}" says what would make it fit.'
+    )
 
 
 def too_long(session: SessionTimes, remedies: Sequence[str]) -> str:

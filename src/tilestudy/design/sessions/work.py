@@ -18,8 +18,8 @@ HOLD = 20
 """A tile that is in for so many seconds or less is held all the while (assumed, no source)."""
 WATCHED, AT_ONCE = 300, 2
 """Tiles in for less than so many seconds need watching; one pair of hands has so many of them on the go (assumed, no source)."""
-SLOT_WORKS = 90.0
-"""Minutes of work in the usual slot: 2 h 30, less 45 min to prepare and 15 min to clear up (common practice)."""
+SLOT_WORKS, LEAST_WORKS = 90.0, 30.0
+"""Minutes of work in the usual slot, 2 h 30 less 45 min to prepare and 15 min to clear up (common practice); and in any."""
 _COUNTS = re.compile(r"(^|_)(cycle|pass|passe|coat|dip|round|repeat|time)s($|_)")
 
 
@@ -75,10 +75,10 @@ def _step(minutes: float) -> int:
     return max(STEP, STEP * round(minutes * 60 / STEP))
 
 
-def working_minutes(study: Study, clock: Clock) -> float:
-    """Return how long a session works, between setting up and clearing up."""
+def longest_in_session(study: Study, clock: Clock) -> float:
+    """Return the seconds beyond which a tile is left by itself: what a session works between setting up and clearing up."""
     minutes = study.limits.minutes
-    return SLOT_WORKS if minutes is None else max(minutes - clock.setup - clock.clear, 0.0)
+    return 60 * (SLOT_WORKS if minutes is None else max(minutes - clock.setup - clock.clear, LEAST_WORKS))
 
 
 def timed(study: Study) -> tuple[Factor, ...]:
@@ -110,7 +110,7 @@ def work_of(study: Study, clock: Clock, tile: Tile) -> TileWork:
             times.append(float(setting))
         else:
             cycles *= max(1, round(setting))
-    most = 60 * working_minutes(study, clock)
+    most = longest_in_session(study, clock)
     short = [one for one in times if one <= most]
     left = bool(times) and not short
     inside = round(sum(short)) if not left else round(sum(times))

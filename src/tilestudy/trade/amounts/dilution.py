@@ -250,7 +250,7 @@ def best_making(
         tried += [in_steps(baths, ml, measure, at_hand, stock) for stock in (None, *stocks)]
     fitting = [one for one in tried if one.stock is None or one.stock.left >= 0]
     least = min((one.off for one in fitting), default=math.inf)
-    if not least <= WORTH_IT * single.off:
+    if least == math.inf or least > WORTH_IT * single.off:
         return single
     return min((one for one in fitting if one.off <= max(least + _SAME, good / 2)), key=_preference)
 

@@ -14,7 +14,7 @@ from tilestudy.study.records import Batch, Plan, Study, tiles_that_count
 from tilestudy.study.units import show, show_settings
 from tilestudy.trade.amounts.buying import Buy, to_buy
 from tilestudy.trade.amounts.lines import Line
-from tilestudy.trade.amounts.notes import making_notes, part_notes
+from tilestudy.trade.amounts.notes import handling, making_notes, part_notes
 from tilestudy.trade.amounts.part_plan import levels_of, plan_part
 from tilestudy.trade.amounts.recipe import LITRE_UNITS, Part, order, recipe
 from tilestudy.trade.amounts.volume import Volume, bath_volume, volume_words
@@ -48,10 +48,8 @@ class Mixing:
     stocks, batches : tuple of Mix
         In the order of making.
     buy : tuple of Buy
-    how : tuple of str
-        How to mix, from the process; then what is added to what.
-    told : tuple of (int, str)
-        What the person should know before mixing, with the session that it is about, or 0 for all.
+    steps, told : tuple of (int, str)
+        How to mix; what the person should know before mixing; each with the session that it is about, or 0 for all.
     """
 
     study: str
@@ -60,8 +58,13 @@ class Mixing:
     stocks: tuple[Mix, ...]
     batches: tuple[Mix, ...]
     buy: tuple[Buy, ...]
-    how: tuple[str, ...]
+    steps: tuple[tuple[int, str], ...]
     told: tuple[tuple[int, str], ...]
+
+    @property
+    def how(self) -> tuple[str, ...]:
+        """How to mix: from the process, then what is added to what, then the handling of stocks; each sentence once."""
+        return tuple(dict.fromkeys(text for _, text in self.steps))
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -75,8 +78,8 @@ class Mixing:
     def session(self, number: int) -> Mixing:
         """Return the mixing of one session; what to buy stays that of the whole study."""
         here = [tuple(one for one in many if one.session == number) for many in (self.stocks, self.batches)]
-        told = tuple(one for one in self.told if one[0] in (0, number))
-        return replace(self, stocks=here[0], batches=here[1], told=told)
+        steps, told = (tuple(one for one in many if one[0] in (0, number)) for many in (self.steps, self.told))
+        return replace(self, stocks=here[0], batches=here[1], steps=steps, told=told)
 
     def as_dict(self) -> dict[str, Any]:
         """Return it with stable keys."""
@@ -154,6 +157,7 @@ def _mixing(study: Study, batches: Sequence[Batch], tiles: int, library: Library
     if measured or study.batch_litres is not None:
         volume = bath_volume(study, tiles, at_hand, dipped=_dipped(study, process))
     told = [(0, text) for text in volume.notes] if volume else []
+    steps = [(0, text) for text in (*process.data.get("mix", {}).get("lines", ()), *order(parts))]
     stocks: list[Mix] = []
     lines: dict[str, list[Line]] = {batch.code: [] for batch in batches}
     buy: list[Buy] = []
@@ -168,7 +172,6 @@ def _mixing(study: Study, batches: Sequence[Batch], tiles: int, library: Library
                 lines[batch.code] += _unmeasured(part, batch)
             continue
         ml = volume.ml if volume else 0.0
-        told += [(0, text) for text in part_notes(part, at_hand)]
         for making, held in plan.makings:
             stock = making.stock
             label = f"stock {len(stocks) + 1}"
@@ -176,14 +179,16 @@ def _mixing(study: Study, batches: Sequence[Batch], tiles: int, library: Library
                 stocks.append(
                     Mix(label, held[0].session, "", (plan.line(stock, making, part, ml, at_hand, label, word),))
                 )
-            notes = making_notes(part, making, plan.strengths, levels_of(part), ml, at_hand, word=word, stock=label)
+            notes = making_notes(part, making, plan.strengths, levels_of(part), ml, at_hand, word)
             told += [(held[0].session, text) for text in notes]
+            steps += [(held[0].session, text) for text in handling(part, making, ml=ml, word=word, stock=label)]
             for batch in held:
                 vessel = next((one for one in making.baths if one.code == batch.code), None)
                 if vessel is not None:
                     lines[batch.code].append(plan.line(vessel, making, part, ml, at_hand, label, word))
                 elif part.strength(batch) == 0:
                     lines[batch.code].append(Line(f"{capital(part.name)}: none of it.", "", part.name, 0.0))
+        told += [(0, text) for text in part_notes(part, [one for one, _ in plan.makings], levels_of(part), ml, at_hand)]
         buy.append(to_buy(part, [making for making, _ in plan.makings], ml, word))
     if volume and len(parts) > 1 and measured:
         for one in lines.values():
@@ -199,7 +204,7 @@ def _mixing(study: Study, batches: Sequence[Batch], tiles: int, library: Library
             for batch in batches
         ),
         tuple(buy),
-        (*process.data.get("mix", {}).get("lines", ()), *order(parts)),
+        tuple(steps),
         tuple(told),
     )
 

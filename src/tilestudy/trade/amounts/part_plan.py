@@ -108,7 +108,7 @@ def _bounds(
             strength = strengths[vessel.code]
             scale = strength / vessel.wanted
             low, high = vessel.strength.low * scale, vessel.strength.high * scale
-            if stock is not None and stock.low > 0:
+            if stock is not None and stock.low > 0 and math.isfinite(stock.high):
                 low, high = low * stock.value / stock.low, high * stock.value / stock.high
             before = found.get(strength, (math.inf, 0.0))
             found[strength] = (min(before[0], low), max(before[1], min(high, part.strongest)))

@@ -78,6 +78,11 @@ class Part:
         return self.unit == "mL/L" or (self.unit == "%" and self.known is not None and self.known.form != "solid")
 
     @property
+    def weighed(self) -> bool:
+        """True where a scale is used."""
+        return not self.liquid and self.got in ("weighed", "")
+
+    @property
     def measured_in(self) -> str:
         """The unit in which it is measured out."""
         return "mL" if self.liquid else "g"
@@ -182,10 +187,13 @@ def order(parts: tuple[Part, ...]) -> tuple[str, ...]:
     return tuple(
         rule["says"]
         for rule in _data()["order"]
-        if any(
-            part.known and rule["class"] in part.known.classes and part.known.form in rule["forms"] for part in parts
-        )
+        if any(part.known is not None and _concerns(rule, part.known) for part in parts)
     )
+
+
+def _concerns(rule: Mapping[str, Any], known: Ingredient) -> bool:
+    strong = known.percent is None or known.percent >= rule.get("from_percent", 0)
+    return rule["class"] in known.classes and known.form in rule["forms"] and strong
 
 
 def recipe(study: Study, library: Library, at_hand: AtHand) -> tuple[Part, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -16,6 +16,9 @@ from tilestudy.trade.records import Process, StepKind
 
 REACTIVE = frozenset(CLASSES) - {"water", "inert", "poison", "chloride"}
 """The classes that a thing nobody knows is taken to have, all of them."""
+
+STRENGTHS = ("g/L", "mL/L", "%")
+"""Units of a factor that says how much of something is in the bath."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,11 @@ class Stop:
     @property
     def name(self) -> str:
         """``step 3 (dip)``; ``kept near``."""
-        return "kept near" if self.near else f"step {self.number} ({self.do})"
+        return (
+            ("a level of a factor" if self.do == "factor" else "kept near")
+            if self.near
+            else f"step {self.number} ({self.do})"
+        )
 
 
 @dataclass(frozen=True)
@@ -164,17 +171,26 @@ class Bench:
 def read_bench(study: Study, library: Library) -> Bench:
     """Read what stands on the bench of a study, in the words of the hazard rules.
 
-    The bath holds the recipe of the process, what the study file adds, and every named level of a factor that is an
-    ingredient ("vinegar" of a factor "additive"). Without a [[sequence]] the process's usual order is taken.
+    The bath holds the recipe of the process, what the study file adds, and each named level and each strength of a factor
+    that is an ingredient ("vinegar" of a factor "additive", a factor "ammonia"). Without a [[sequence]] the process's usual
+    order is taken.
     """
     process = library.process(study.process)
     bath = _once(_bath(study, library, process))
     steps = study.workplace.sequence or process.sequence
-    read = tuple(_stop(number, step, library, bath) for number, step in enumerate(steps, start=1))
+    kinds = [_kind(step.do, library) for step in steps]
+    read = tuple(
+        _stop(number, step, kind, library, bath)
+        for number, (step, kind) in enumerate(zip(steps, kinds, strict=True), start=1)
+        if not kind.stores
+    )
+    stored = [step for step, kind in zip(steps, kinds, strict=True) if kind.stores]
     near = tuple(
         Stop(0, step.do, _mixtures(step, library), False, False, False, False, *_where(step))
-        for step in study.workplace.nearby
+        for step in (*stored, *study.workplace.nearby)
     )
+    if not process.wet:  # what a factor compares is used somewhere, though not in a bath
+        near += tuple(Stop(0, "factor", (mixture,)) for mixture in _levels(study, library) if mixture)
     unplaced = bool(bath) and not any(stop.bath for stop in read)
     return Bench(study, library, process, bath, read, near, bool(study.workplace.sequence), unplaced)
 
@@ -224,11 +240,19 @@ def _bath(study: Study, library: Library, process: Process) -> Iterator[Thing]:
             yield _known(known, known.label) if known is not None else Thing(part.name, REACTIVE)
     for added in study.workplace.added:
         yield from things(added.what, library)
+    for factor in study.factors:  # a strength that is no ingredient ("strength") is none
+        if factor.unit in STRENGTHS:
+            yield from (thing for thing in things(factor.label, library) if thing.known)
+    if process.wet:
+        yield from (thing for mixture in _levels(study, library) for thing in mixture)
+
+
+def _levels(study: Study, library: Library) -> Iterator[tuple[Thing, ...]]:
+    """Yield the named levels that are ingredients; "polished" is none."""
     for factor in study.factors:
-        names = [level for level in factor.levels if isinstance(level, str)]
-        names += [factor.label] if factor.unit in ("g/L", "mL/L", "%") else []
-        for name in names:  # a level or a strength that is no ingredient ("polished", "strength") is none
-            yield from (thing for thing in things(name, library) if thing.known)
+        for level in factor.levels:
+            if isinstance(level, str):
+                yield tuple(thing for thing in things(level, library) if thing.known)
 
 
 def _where(step: BenchStep) -> tuple[bool, str, tuple[str, ...], str, str]:
@@ -239,8 +263,25 @@ def _mixtures(step: BenchStep, library: Library) -> tuple[tuple[Thing, ...], ...
     return tuple(things(text, library) for text in step.things)
 
 
-def _stop(number: int, step: BenchStep, library: Library, bath: tuple[Thing, ...]) -> Stop:
-    kind = library.bench_steps.get(step.do, StepKind(step.do, step.do))
+def _kind(do: str, library: Library) -> StepKind:
+    """What a step does. A studio's own data may make a step of ours do more, and never make a rinse of it, or a pickle no acid."""
+    kind, ours = library.bench_steps.get(do, StepKind(do, do)), BUILT_IN.bench_steps.get(do)
+    if ours is None or kind == ours:
+        return kind
+    return replace(
+        kind,
+        things=(*kind.things, *(ours.things if ours.always else ())),
+        always=kind.always or ours.always,
+        bath=kind.bath or ours.bath,
+        rinses=kind.rinses and ours.rinses,
+        heats=kind.heats or ours.heats,
+        flame=kind.flame or ours.flame,
+        closed=kind.closed or ours.closed,
+        stores=kind.stores and ours.stores,
+    )
+
+
+def _stop(number: int, step: BenchStep, kind: StepKind, library: Library, bath: tuple[Thing, ...]) -> Stop:
     used = [thing for mixture in _mixtures(step, library) for thing in mixture]
     usual = [thing for text in kind.things for thing in things(text, library)]
     if not used or (kind.always and not all(any(one.classes & thing.classes for one in used) for thing in usual)):
@@ -271,11 +312,12 @@ def _metal_names(uns: str, about: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def same(name: str) -> str:
-    """Write a place, tool, bucket or jar so that the same one is the same however it is spelled.
+    """Write a place, tool, bucket or jar so that the same one is the same however it is spelled; the bench is "".
 
-    >>> same("the Copper  tongs"), same("copper-tong")
-    ('copper tong', 'copper tong')
+    >>> same("the Copper  tongs"), same("copper-tong"), same("the bench")
+    ('copper tong', 'copper tong', '')
     """
     words = re.findall(r"[^\W_]+", name.casefold())
     short = [word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words]
-    return " ".join(word for word in short if word not in ("the", "a", "an", "my", "our"))
+    plain = " ".join(word for word in short if word not in ("the", "a", "an", "my", "our"))
+    return "" if plain in ("bench", "workbench", "work bench") else plain

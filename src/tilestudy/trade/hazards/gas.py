@@ -11,7 +11,7 @@ from tilestudy.errors import UnitError
 from tilestudy.study.language import listed
 from tilestudy.study.records import Study
 from tilestudy.study.units import parse_quantity, plain_number
-from tilestudy.trade.hazards.bench import Bench
+from tilestudy.trade.hazards.bench import STRENGTHS, Bench
 from tilestudy.trade.ingredients import Ingredient, Limit
 
 L_PER_MOL = 24.45
@@ -38,6 +38,8 @@ class Gas:
     room_m3 : float
     assumed : bool
         True where the study names no room.
+    people : int or None
+        In the room, where the study tells.
     limit : Limit
     """
 
@@ -47,6 +49,7 @@ class Gas:
     grams: float
     room_m3: float
     assumed: bool
+    people: int | None
     limit: Limit
 
     @property
@@ -74,12 +77,13 @@ class Gas:
     @property
     def says(self) -> str:
         """The figure in a sentence, with what it stands on."""
+        with_people = f" with {self.people} people in it" if self.people is not None and self.people > 1 else ""
         room = (
             f"a room of {plain_number(self.room_m3)} m³{' (assumed; [room] volume says yours)' if self.assumed else ''}"
         )
         text = (
             f"At the very worst, if all the {self.agent} that one bath of {plain_number(self.litres)} L can give were set free "
-            f"in {room} without extraction, the air would hold about {plain_number(self.ppm, 2)} ppm of it"
+            f"in {room}{with_people} without extraction, the air would hold about {plain_number(self.ppm, 2)} ppm of it"
         )
         idlh, usual = self.limit.idlh_ppm, self.limit.ppm
         if idlh is not None and self.ppm >= idlh:
@@ -127,7 +131,7 @@ def gases(bench: Bench) -> tuple[Gas, ...]:
     litres = bench.study.batch_litres
     if litres is None:
         return ()
-    room = bench.study.workplace.room.m3
+    room, people = bench.study.workplace.room.m3, bench.study.workplace.room.people
     gas_l: dict[str, float] = {}
     grams_of: dict[str, float] = {}
     for either in strengths(bench):
@@ -143,7 +147,16 @@ def gases(bench: Bench) -> tuple[Gas, ...]:
             grams_of[agent] = grams_of.get(agent, 0.0) + grams
     m3 = ROOM_M3 if room is None else room
     return tuple(
-        Gas(agent, 1e6 * much / (1000 * m3), litres, grams_of[agent], m3, room is None, bench.library.limits[agent])
+        Gas(
+            agent,
+            1e6 * much / (1000 * m3),
+            litres,
+            grams_of[agent],
+            m3,
+            room is None,
+            people,
+            bench.library.limits[agent],
+        )
         for agent, much in gas_l.items()
     )
 
@@ -167,6 +180,11 @@ def strengths(bench: Bench) -> Iterator[Sequence[tuple[Ingredient, float | None]
         for found in library.things(added.what):
             if found is not None:
                 yield [(found, _g_per_l(added.amount, added.unit, found))]
+    told = {part.factor for part in bench.process.recipe}
+    for factor in study.factors:
+        if factor.unit in STRENGTHS and factor.name not in told:
+            named = [one for one in library.things(factor.label) if one is not None]
+            yield [(one, _of_part(study, one, factor.name, "")) for one in named]
 
 
 def _of_part(study: Study, ingredient: Ingredient, factor_name: str, amount: str) -> float | None:

@@ -85,7 +85,11 @@ def _onto(carried: dict[Thing, Stop], stop: Stop, why: str) -> Iterator[Meeting]
     for thing, origin in carried.items():
         for other in stop.things:
             if other != thing and origin is not stop:
-                how = f"a tile carries {{0}} from {origin.name} to {{1}} in {stop.name}, {why}"
+                how = (
+                    f"a tile carries {{0}} from {origin.name} to {{1}} in {stop.name}, {why}"
+                    if origin.number < stop.number or "cycles" in why
+                    else f"{{0}} of {origin.name} is still on hands and tools when the next tile meets {{1}} in {stop.name}, {why}"
+                )
                 yield Meeting(thing, other, "next", how, stop.closed)
 
 

@@ -40,19 +40,6 @@ class HazardReport:
         """What stops the bench pack."""
         return tuple(one for one in self.findings if one.level == "block")
 
-    @property
-    def refusal(self) -> str:
-        """Why the bench pack is not printed, in lines: what stands, and what next. "" where nothing stands."""
-        if not self.blocking:
-            return ""
-        stands = "a hazard stands" if len(self.blocking) == 1 else "hazards stand"
-        lines = [f"  {one.id}: {one.says}{f' {one.next}.' if one.next else ''}" for one in self.blocking]
-        sign = [one.id for one in self.blocking if one.may_sign]
-        answer = f" A person may answer for {listed(sign)}: see [[signed]] of the study file." if sign else ""
-        return "\n".join(
-            [f"The bench pack of {self.study} was not printed: {stands}.", *lines, f"{answer.strip()}"]
-        ).rstrip()
-
     def blocks(self) -> Iterator[tuple[str, Sequence[str]]]:
         """Yield the parts of the report: a heading and its sentences."""
         for heading, level in (("Stops the bench pack", "block"), ("Signed off", "signed"), ("Cautions", "warn")):
@@ -106,7 +93,7 @@ def report(
         check(study, library, logs, made, now, plan),
         tuple(unanswered(study, library)),
         gases(bench),
-        tuple(_read(bench, len(logs))),
+        (*_read(bench, len(logs)), *library.told),
     )
 
 
