@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from tests.cli.conftest import Run
 from tests.docs.test_docs import DOCS, paths
 from tilestudy.design.cutting.words import COLUMNS
+from tilestudy.design.lots import lot_of_tiles
 from tilestudy.studio import Studio
 
 SHEETS = """
@@ -56,7 +57,7 @@ def test_without_sheets_an_example_is_reckoned_and_called_one(run: Run, planned:
     assert pdf.read_bytes() == first
 
 
-def test_every_tile_comes_from_a_sheet_of_its_lot_and_the_pack_says_the_same(
+def test_every_tile_comes_from_a_sheet_of_the_lot_that_the_bench_pack_names(
     run: Run, planned: Path, tmp_path: Path
 ) -> None:
     """Two lots on three sheets: half each; offcut first; price of what is cut into; JSON has the keys documented."""
@@ -67,9 +68,10 @@ def test_every_tile_comes_from_a_sheet_of_its_lot_and_the_pack_says_the_same(
     assert "Cost: 15.27 EUR of metal cut into, of sheets that cost 25.50 EUR." in said
     assert "spread over batches and settings, so that none passes for an effect" in said
     printed = json.loads(run("cut", "plaques", "--json").stdout)
-    plan = Studio(tmp_path).planned("plaques")[1]
+    study, plan = Studio(tmp_path).planned("plaques")
     stamped = {one["code"]: one for one in printed["stamps"] if one["code"]}
     assert {code for code, one in stamped.items() if not one["spare"]} == {tile.code for tile in plan.tiles}
+    assert {code: one["lot"] for code, one in stamped.items() if one["batch"]} == lot_of_tiles(study, plan)
     by_sheet = {one["number"]: one["lot"] for one in printed["sheets"]}
     assert all(by_sheet[one["sheet"]] == one["lot"] for one in stamped.values())
     by_batch = {(one["batch"], one["lot"]) for one in stamped.values() if one["batch"]}

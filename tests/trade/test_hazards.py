@@ -368,6 +368,26 @@ def test_a_strength_that_is_named_after_an_ingredient_is_that_ingredient() -> No
     assert round(gases(read_bench(study, BUILT_IN))[0].ppm) == 20
 
 
+def test_a_preparation_that_is_compared_stands_in_its_step_and_an_additive_in_the_bath() -> None:
+    """A pickle set tile by tile, rinsed off in the order of steps, is not in the bath; set per batch it is."""
+    study = order(COPPER, *RINSED)
+    prepared = replace(study, factors=(Factor("preparation", ("citric acid", "pumice")),))
+    assert found(prepared, "sulfide-acid") == []
+    assert found(replace(prepared, factors=(replace(prepared.factors[0], set_per="batch"),)), "sulfide-acid")
+    assert found(replace(COPPER, factors=prepared.factors), "sulfide-acid")
+
+
+@given(st.text(min_size=1, max_size=12), st.text(max_size=12), st.text(max_size=12))
+def test_any_text_is_read_without_falling_over(thing: str, place: str, tool: str) -> None:
+    """Braces, blanks, signs of any script in names of things, places and tools."""
+    study = order(
+        COPPER, step("dip", place=place, tools=(tool,)), step("soak", thing, place=place, tools=(tool,), jar=thing)
+    )
+    assert report(replace(study, workplace=replace(study.workplace, added=(Added(thing),))), BUILT_IN).as_dict()[
+        "findings"
+    ]
+
+
 def test_brass_as_a_level_of_a_factor_is_seen() -> None:
     """The metal may be what is varied."""
     assert found(replace(HIGH, factors=(Factor("alloy", ("C11000", "brass")),)), "high-heat-copper-only")

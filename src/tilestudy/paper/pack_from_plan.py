@@ -148,9 +148,15 @@ def _session(
         slot=f"{times.clock(0, False)} to {times.clock(times.ends, False)}, {hands_in_words(hands)}" if times else "",
         times=_glance(times, word) if times else (),
         ends=alone,
-        clock=tuple((one[0], one[1], one[-1]) for one in clock_rows(times, word, hands)) if times else (),
+        clock=tuple(_clock_row(one) for one in clock_rows(times, word, hands)) if times else (),
         if_late=(*times.says, *dropping(times), go_on(word)) if times else (go_on(word),),
     )
+
+
+def _clock_row(cells: Sequence[str]) -> tuple[str, str, str]:
+    """A line of the clock: time, tile, what; with whose hands where there are several pairs."""
+    at, tile, *whose, what = cells
+    return at, tile, f"{what} (hands {whose[0]})" if whose and whose[0] else what
 
 
 def _glance(times: SessionTimes, word: str) -> tuple[Fact, ...]:
@@ -224,6 +230,7 @@ def _actual_blanks(factor: Factor, process: Process) -> list[str]:
 def _rows(study: Study, plan: Plan, batch: Batch, times: SessionTimes | None) -> tuple[RunRow, ...]:
     factors, lot = study.factors_set_per("tile"), lot_of_tiles(study, plan)
     by_clock = times.tiles if times else {}
+    seconds = any(one.start % 60 for one in by_clock.values())
     return tuple(
         RunRow(
             tile.order,
@@ -235,8 +242,8 @@ def _rows(study: Study, plan: Plan, batch: Batch, times: SessionTimes | None) ->
             tile.reference,
             tile.replaces,
             lot.get(tile.code, ""),
-            times.clock(by_clock[tile.code].start, False) if times and tile.code in by_clock else "",
-            times.clock(by_clock[tile.code].outs[-1], False) if times and tile.code in by_clock else "",
+            times.clock(by_clock[tile.code].start, seconds) if times and tile.code in by_clock else "",
+            times.clock(by_clock[tile.code].outs[-1], seconds) if times and tile.code in by_clock else "",
         )
         for tile in plan.tiles
         if tile.batch == batch.code

@@ -82,7 +82,7 @@ def clock_rows(session: SessionTimes, word: str, hands: int) -> Iterable[list[st
                 yield [at, event.tile, *whose, "in"]
         elif event.cycle < event.cycles:
             again = session.clock(ins[event.tile][event.cycle])
-            yield [at, event.tile, *whose, f"out ({event.cycle} of {event.cycles}), in again {again}"]
+            yield [at, event.tile, *whose, f"out ({event.cycle} of {event.cycles}), in {again}"]
         else:
             turn = f" ({event.cycle} of {event.cycles})" if event.cycles > 1 else ""
             yield [at, event.tile, *whose, f"out{turn}"]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 from tilestudy.study.records import Study
@@ -97,11 +97,7 @@ class Stop:
     @property
     def name(self) -> str:
         """``step 3 (dip)``; ``kept near``."""
-        return (
-            ("a level of a factor" if self.do == "factor" else "kept near")
-            if self.near
-            else f"step {self.number} ({self.do})"
-        )
+        return "kept near" if self.near else f"step {self.number} ({self.do})"
 
 
 @dataclass(frozen=True)
@@ -127,21 +123,21 @@ class Bench:
         return (*self.steps, *self.near)
 
     @cached_property
+    def metals(self) -> tuple[str, ...]:
+        """UNS numbers of the metal, and of the metals that are levels of a factor ("C26000", "brass")."""
+        named = {level.casefold() for one in self.study.factors for level in one.levels if isinstance(level, str)}
+        varied = [uns for uns, about in self.library.metals.items() if named & _metal_names(uns, about)]
+        return (*varied, self.study.metal.uns) if self.study.metal.uns or not varied else tuple(varied)
+
+    @cached_property
     def families(self) -> frozenset[str]:
-        """Families of the metal, and of the metals that are levels of a factor; "unknown" for one nobody knows."""
-        uns = [self.study.metal.uns]
-        for level in self._named_levels:
-            uns += [one for one, about in self.library.metals.items() if level.casefold() in _metal_names(one, about)]
-        return frozenset(self.library.metal_family(one) for one in uns)
+        """Families of the metals; "unknown" for one nobody knows."""
+        return frozenset(self.library.metal_family(one) for one in self.metals)
 
     @cached_property
     def holds(self) -> frozenset[str]:
-        """What poison the metal holds, by its data."""
-        return frozenset(self.library.metals.get(self.study.metal.uns, {}).get("holds", ()))
-
-    @property
-    def _named_levels(self) -> list[str]:
-        return [level for one in self.study.factors for level in one.levels if isinstance(level, str)]
+        """What poisons the metals hold, by their data."""
+        return frozenset(one for uns in self.metals for one in self.library.metals.get(uns, {}).get("holds", ()))
 
     @cached_property
     def flame(self) -> Stop | None:
@@ -190,7 +186,7 @@ def read_bench(study: Study, library: Library) -> Bench:
         for step in (*stored, *study.workplace.nearby)
     )
     if not process.wet:  # what a factor compares is used somewhere, though not in a bath
-        near += tuple(Stop(0, "factor", (mixture,)) for mixture in _levels(study, library) if mixture)
+        near += tuple(Stop(0, "keep", (mixture,)) for mixture in _levels(study, library) if mixture)
     unplaced = bool(bath) and not any(stop.bath for stop in read)
     return Bench(study, library, process, bath, read, near, bool(study.workplace.sequence), unplaced)
 
@@ -206,31 +202,41 @@ def things(text: str, library: Library) -> tuple[Thing, ...]:
     True
     """
     found, shipped = library.things(text), BUILT_IN.things(text)
+    ours = [one.classes & REACTIVE if one is not None else frozenset() for one in shipped]
     if len(shipped) != len(found):  # read otherwise by the studio's own names: every part keeps all
-        every = frozenset(name for one in shipped if one is not None for name in one.classes & REACTIVE)
-        kept = [every] * len(found)
-    else:
-        kept = [one.classes & REACTIVE if one is not None else frozenset() for one in shipped]
+        ours = [frozenset().union(*ours)] * len(found)
     several = len(found) > 1
     return tuple(
         _known(one, f'{one.label} of "{text}"' if several else text, classes)
         if one is not None
         else Thing(text, REACTIVE)
-        for one, classes in zip(found, kept, strict=True)
+        for one, classes in zip(found, ours, strict=True)
     )
 
 
 def _known(one: Ingredient, text: str, kept: frozenset[str] = frozenset()) -> Thing:
-    ours = BUILT_IN.ingredients.get(one.id)
-    return Thing(text, one.classes | kept | (ours.classes & REACTIVE if ours is not None else frozenset()), one)
+    return Thing(text, one.classes | kept | _as_shipped((one.id, *one.names)), one)
 
 
-def _once(found: Iterator[Thing]) -> tuple[Thing, ...]:
-    """The same ingredient once, as it was named first."""
-    kept: dict[str, Thing] = {}
+@cache
+def _as_shipped(names: tuple[str, ...]) -> frozenset[str]:
+    """The reactive classes that tilestudy's own data give to any of these names."""
+    found = [BUILT_IN.ingredients.get(names[0]), *(BUILT_IN.ingredient(name) for name in names)]
+    return frozenset(name for one in found if one is not None for name in one.classes & REACTIVE)
+
+
+def _once(found: Iterable[Thing]) -> tuple[Thing, ...]:
+    """The same ingredient once, as it was named first, unless a later name adds to its classes."""
+    kept: list[Thing] = []
     for thing in found:
-        kept.setdefault(thing.text if thing.ingredient is None else f"id {thing.ingredient.id}", thing)
-    return tuple(kept.values())
+        alike = [one for one in kept if one.text == thing.text or (_id(one) and _id(one) == _id(thing))]
+        if not any(thing.classes <= one.classes for one in alike):
+            kept.append(thing)
+    return tuple(kept)
+
+
+def _id(thing: Thing) -> str:
+    return thing.ingredient.id if thing.ingredient is not None else ""
 
 
 def _bath(study: Study, library: Library, process: Process) -> Iterator[Thing]:
@@ -248,11 +254,27 @@ def _bath(study: Study, library: Library, process: Process) -> Iterator[Thing]:
 
 
 def _levels(study: Study, library: Library) -> Iterator[tuple[Thing, ...]]:
-    """Yield the named levels that are ingredients; "polished" is none."""
+    """Yield the named levels that are ingredients; "polished" is none.
+
+    A level set tile by tile is left to the study's own order of steps where that uses it: a pickle that is compared with
+    another preparation is not in the bath.
+    """
+    placed = {
+        _id(thing) for step in study.workplace.sequence for text in step.things for thing in things(text, library)
+    }
+    placed |= {_id(thing) for step in study.workplace.sequence for thing in _usual(_kind(step.do, library), library)}
     for factor in study.factors:
         for level in factor.levels:
             if isinstance(level, str):
-                yield tuple(thing for thing in things(level, library) if thing.known)
+                yield tuple(
+                    replace(thing, text=f"{thing.text} of factor {factor.label}")
+                    for thing in things(level, library)
+                    if thing.known and not (factor.set_per == "tile" and _id(thing) in placed)
+                )
+
+
+def _usual(kind: StepKind, library: Library) -> list[Thing]:
+    return [thing for text in kind.things for thing in things(text, library)]
 
 
 def _where(step: BenchStep) -> tuple[bool, str, tuple[str, ...], str, str]:
@@ -283,14 +305,11 @@ def _kind(do: str, library: Library) -> StepKind:
 
 def _stop(number: int, step: BenchStep, kind: StepKind, library: Library, bath: tuple[Thing, ...]) -> Stop:
     used = [thing for mixture in _mixtures(step, library) for thing in mixture]
-    usual = [thing for text in kind.things for thing in things(text, library)]
+    usual = _usual(kind, library)
     if not used or (kind.always and not all(any(one.classes & thing.classes for one in used) for thing in usual)):
         used += usual  # a pickle is an acid, whatever it is said to be made of
-    told = {thing.ingredient.id for thing in used if thing.ingredient is not None}
-    into_bath = bool(bath) and (
-        kind.bath
-        or any(one.ingredient is not None and one.ingredient.id in told and one.classes & REACTIVE for one in bath)
-    )
+    told = {_id(thing) for thing in used} - {""}
+    into_bath = bool(bath) and (kind.bath or any(_id(one) in told and one.classes & REACTIVE for one in bath))
     if into_bath:
         used = [*bath, *used]
     water = all(thing.classes == {"water"} for thing in used)
@@ -307,8 +326,8 @@ def _stop(number: int, step: BenchStep, kind: StepKind, library: Library, bath: 
     )
 
 
-def _metal_names(uns: str, about: Mapping[str, Any]) -> tuple[str, ...]:
-    return (uns.casefold(), str(about["label"]).casefold(), str(about["family"]).casefold())
+def _metal_names(uns: str, about: Mapping[str, Any]) -> set[str]:
+    return {uns.casefold(), str(about["label"]).casefold(), str(about["family"]).casefold()}
 
 
 def same(name: str) -> str:

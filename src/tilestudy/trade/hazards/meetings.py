@@ -11,10 +11,13 @@ from tilestudy.trade.hazards.bench import Bench, Stop, Thing, same
 WHERE = ("recipe", "next", "tool", "bucket", "jar", "place", "room")
 """Where two things can meet, nearest first; a rule may also say "closed": any of them in a closed vessel."""
 
+FIRST, SECOND = "\x01", "\x02"
+"""What stands for the two things in the words of a meeting: nothing that people write."""
+
 
 @dataclass(frozen=True)
 class Meeting:
-    """Two things that meet: where (one of `WHERE`), how in words with {0} and {1} for the two, and whether in a closed vessel."""
+    """Two things that meet: where (one of `WHERE`), how in words with FIRST and SECOND for the two, and whether in a closed vessel."""
 
     first: Thing
     second: Thing
@@ -39,7 +42,11 @@ def meetings(bench: Bench) -> tuple[Meeting, ...]:
 def _mixed(bench: Bench) -> Iterator[Meeting]:
     for first, second in combinations(bench.bath, 2):
         yield Meeting(
-            first, second, "recipe", "{0} and {1} are in one bath", any(one.closed for one in bench.steps if one.bath)
+            first,
+            second,
+            "recipe",
+            f"{FIRST} and {SECOND} are in one bath",
+            any(one.closed for one in bench.steps if one.bath),
         )
     for stop in bench.stops:
         for mixture in stop.mixtures:
@@ -47,9 +54,9 @@ def _mixed(bench: Bench) -> Iterator[Meeting]:
                 if first in bench.bath and second in bench.bath:
                     continue
                 how = (
-                    "{0} and {1} are mixed in what is kept near"
+                    f"{FIRST} and {SECOND} are mixed in what is kept near"
                     if stop.near
-                    else f"{{0}} and {{1}} are used together in {stop.name}"
+                    else f"{FIRST} and {SECOND} are used together in {stop.name}"
                 )
                 yield Meeting(first, second, "recipe", how, stop.closed)
 
@@ -75,9 +82,7 @@ def _carried(bench: Bench) -> Iterator[Meeting]:
             for ours in bench.bath:
                 for theirs in stop.things:
                     if ours != theirs:
-                        how = (
-                            f"{{1}} of {stop.name} may meet {{0}}: the order of steps does not say where the bath comes"
-                        )
+                        how = f"{SECOND} of {stop.name} may meet {FIRST}: the order of steps does not say where the bath comes"
                         yield Meeting(ours, theirs, "next", how, stop.closed)
 
 
@@ -86,9 +91,9 @@ def _onto(carried: dict[Thing, Stop], stop: Stop, why: str) -> Iterator[Meeting]
         for other in stop.things:
             if other != thing and origin is not stop:
                 how = (
-                    f"a tile carries {{0}} from {origin.name} to {{1}} in {stop.name}, {why}"
+                    f"a tile carries {FIRST} from {origin.name} to {SECOND} in {stop.name}, {why}"
                     if origin.number < stop.number or "cycles" in why
-                    else f"{{0}} of {origin.name} is still on hands and tools when the next tile meets {{1}} in {stop.name}, {why}"
+                    else f"{FIRST} of {origin.name} is still on hands and tools when the next tile meets {SECOND} in {stop.name}, {why}"
                 )
                 yield Meeting(thing, other, "next", how, stop.closed)
 
@@ -124,10 +129,10 @@ def _shared(bench: Bench) -> Iterator[Meeting]:
         name = names[kind, key]
         vessel = f'the {kind} "{name}"' if name else "the bench"
         how = {
-            "tool": f"{vessel} touches {{0}} and {{1}}",
-            "bucket": f"{vessel} takes {{0}} and {{1}}",
-            "jar": f"{vessel} takes {{0}} and {{1}}",
-            "place": f"{{0}} and {{1}} share {vessel}",
+            "tool": f"{vessel} touches {FIRST} and {SECOND}",
+            "bucket": f"{vessel} takes {FIRST} and {SECOND}",
+            "jar": f"{vessel} takes {FIRST} and {SECOND}",
+            "place": f"{FIRST} and {SECOND} share {vessel}",
         }[kind]
         for first, second in combinations(dict.fromkeys(there), 2):
             if first.thing != second.thing:
@@ -138,4 +143,4 @@ def _shared(bench: Bench) -> Iterator[Meeting]:
 def _in_the_room(bench: Bench) -> Iterator[Meeting]:
     every = dict.fromkeys([*bench.bath, *(thing for stop in bench.stops for thing in stop.things)])
     for first, second in combinations(every, 2):
-        yield Meeting(first, second, "room", "{0} and {1} are in one room")
+        yield Meeting(first, second, "room", f"{FIRST} and {SECOND} are in one room")

@@ -9,7 +9,11 @@ from tilestudy.trade.hazards.bench import Bench, read_bench
 from tilestudy.trade.hazards.finding import Question
 from tilestudy.trade.library import Library
 
-_APART = ("acid_at_the_same_place", "sulfide_bath_near", "fuel_near_nitrate")
+_APART = {
+    "acid_at_the_same_place": frozenset({"acid", "sulfide"}),
+    "sulfide_bath_near": frozenset({"acid", "sulfide", "nitrate"}),
+    "fuel_near_nitrate": frozenset({"nitrate", "fuel"}),
+}
 
 
 def unanswered(study: Study, library: Library) -> Sequence[Question]:
@@ -38,14 +42,13 @@ def _told(key: str, bench: Bench) -> bool:
         return study.metal.solder not in ("", "unknown")
     if key == "unknown_or_coated_metal":
         return "unknown" not in bench.families and study.metal.coating not in ("", "unknown")
-    return key in _APART and bench.own_sequence and _kept_apart_in_writing(bench)
+    return key in _APART and bench.own_sequence and _kept_apart_in_writing(bench, _APART[key])
 
 
-def _kept_apart_in_writing(bench: Bench) -> bool:
-    """Return whether every step with an acid, sulfide, nitrate or fuel names its place, tools and jar, every rinse its bucket."""
-    wanted = {"acid", "sulfide", "nitrate", "fuel"}
+def _kept_apart_in_writing(bench: Bench, classes: frozenset[str]) -> bool:
+    """Return whether each step with a thing of these classes names its place, tools and jar, and each rinse its bucket."""
     return all(
         stop.place and (stop.near or (stop.tools and stop.jar))
         for stop in bench.stops
-        if any(thing.classes & wanted for thing in stop.things)
+        if any(thing.classes & classes for thing in stop.things)
     ) and all(stop.bucket for stop in bench.steps if stop.rinse)

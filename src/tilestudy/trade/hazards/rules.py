@@ -13,7 +13,7 @@ from typing import Any
 from tilestudy.study.language import listed
 from tilestudy.study.units import plain_number
 from tilestudy.trade.hazards.bench import REACTIVE, Bench, Thing
-from tilestudy.trade.hazards.meetings import WHERE, Meeting, meetings
+from tilestudy.trade.hazards.meetings import FIRST, SECOND, WHERE, Meeting, meetings
 from tilestudy.trade.library import BUILT_IN, Library
 
 STANDS = ("recipe", "step", "near")
@@ -100,7 +100,8 @@ def _meet(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
                     mixed.add(pair)
                 both = first | second
                 unknown = tuple(thing for thing in (one.first, one.second) if not thing.known)
-                found.append(Seen(one.how.format(one.first.named(both), one.second.named(both)), unknown))
+                how = one.how.replace(FIRST, one.first.named(both)).replace(SECOND, one.second.named(both))
+                found.append(Seen(how, unknown))
                 break
     return found
 
