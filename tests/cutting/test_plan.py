@@ -79,7 +79,7 @@ def test_the_part_in_use_is_the_smallest_that_a_cut_right_across_takes_off() -> 
         "6 strips 50 mm wide, each cut into 7 tiles of 25 mm.",
     ]
     assert told(plan) == [
-        "Sheet of 300 × 600 mm: 40 tiles of the 144 it holds; 300 × 425 mm stays whole; 2 more come off as blanks.",
+        "Sheet of 300 × 600 mm: 40 tiles of the 144 it holds; 300 × 425 mm stays whole; room for 2 more, as blanks.",
         "Waste: 0 % of the 525 cm² cut into (cuts, edges and scrap; blanks not counted).",
     ]
 

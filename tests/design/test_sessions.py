@@ -268,5 +268,5 @@ def test_the_list_reads_by_the_clock() -> None:
         "19:21:00  E3    in for 10 s, 4 times; done 19:24:00",
         "19:24:00  A3    in",
     ]
-    assert "19:24:30  A3    out (1 of 4), in again 19:24:50" in lines
+    assert "19:24:30  A3    out (1 of 4), in 19:24:50" in lines
     assert lines[-1].startswith("20:3")

@@ -48,13 +48,18 @@ def default_study(process_id: str, uns: str = "C11000") -> Study:
     )
 
 
+def clock_of(study: Study) -> Clock:
+    one = BUILT_IN.process(study.process)
+    return Clock(**one.minutes, heats=one.heat and not one.wet)
+
+
 def plan_of(study: Study) -> Plan:
-    return lay_out(study, Clock(**BUILT_IN.process(study.process).minutes), 3)
+    return lay_out(study, clock_of(study), 3)
 
 
 def content_of(study: Study, plan: Plan | None = None, session: int = 1) -> BenchPack:
     one, plan = BUILT_IN.process(study.process), plan or plan_of(study)
-    clock, noise = Clock(**one.minutes), Noise(3.0, 3.0, "L*", "lightness")
+    clock, noise = clock_of(study), Noise(3.0, 3.0, "L*", "lightness")
     return bench_pack_content(
         study,
         plan,

@@ -252,6 +252,20 @@ def test_no_order_of_steps_and_no_name_lets_sulfide_meet_acid_unseen(
     assert any(one.level == "block" for one in check(study, BUILT_IN))
 
 
+def names_of(hazard_class: str) -> list[str]:
+    return [name for one in BUILT_IN.ingredients.values() if hazard_class in one.classes for name in one.names]
+
+
+def test_every_name_of_every_acid_and_sulfide_in_the_data_is_seen() -> None:
+    """As written, in capitals and with hyphens; the other one is in the bath already."""
+    for study, names in ((COPPER, names_of("acid")), (mixed(OWN, "vinegar"), names_of("sulfide"))):
+        for name in names:
+            for text in (name, name.upper(), name.replace(" ", "-")):
+                added = (*study.workplace.added, Added(text))
+                brought = replace(study, workplace=replace(study.workplace, added=added))
+                assert any(one.level == "block" and not one.may_sign for one in check(brought, BUILT_IN)), text
+
+
 @given(st.sampled_from(ACIDS).flatmap(styled), st.sampled_from(["mix", "level", "near", "tool", "jar", "bucket"]))
 def test_no_way_of_bringing_acid_to_a_sulfide_bath_goes_unseen(acid: str, way: str) -> None:
     """Added to the bath, as a level of a factor, kept near, on a shared tool, in a shared jar or rinse bucket."""
@@ -310,10 +324,11 @@ def test_an_unknown_thing_counts_as_everything_that_reacts_and_asks_for_its_clas
     """It stops the pack where it meets something; alone it is only told."""
     (one,) = found(mixed(COPPER, "grandfather's secret"), "unknown-ingredient")
     assert (one.level, one.may_sign) == ("block", False)
-    assert "potassium polysulfide and grandfather's secret (not known) are in one bath" in one.says
+    assert "potassium polysulfide and grandfather's secret are in one bath" in one.says
     assert "experiments/trade/ingredients.toml" in one.next
     (alone,) = found(mixed(OWN, "grandfather's secret"), "unknown-ingredient")
     assert alone.level == "warn"
+    assert {one.level for one in found(mixed(OWN, "this and that"), "unknown-ingredient")} == {"block"}
 
 
 def test_a_bath_that_the_order_of_steps_leaves_out_is_held_against_every_step() -> None:
@@ -366,6 +381,18 @@ def test_a_strength_that_is_named_after_an_ingredient_is_that_ingredient() -> No
     study = replace(OWN, factors=factors, batch_litres=0.5)
     assert found(study, "sulfide-acid")
     assert round(gases(read_bench(study, BUILT_IN))[0].ppm) == 20
+
+
+def test_two_baths_one_after_the_other_are_kept_apart_by_rinse_and_place() -> None:
+    """A sulfide dip, then ferric nitrate brushed on: two baths, unless the order or a shared place brings them together."""
+    rinse, last = step("rinse", "water", place="sink"), step("rinse", "water", place="sink")
+    apart = (step("dip", **HOOD), rinse, step("brush", "ferric nitrate", place="hot bench"), last)
+    for study in (order(COPPER, *apart), order(OWN, step("dip", "liver of sulfur", **HOOD), *apart[1:])):
+        assert [one.id for one in check(study, BUILT_IN) if one.level == "block"] == []
+        assert found(study, "extraction-not-said") or study.process == "sulfide-dip"
+    assert found(order(COPPER, apart[0], apart[2], last), "sulfide-acid")
+    assert found(order(COPPER, step("dip", "ferric nitrate"), last), "sulfide-acid")  # the only bath there is
+    assert found(order(OWN, step("dip", "liver of sulfur")), "gas-not-reckoned")
 
 
 def test_a_preparation_that_is_compared_stands_in_its_step_and_an_additive_in_the_bath() -> None:

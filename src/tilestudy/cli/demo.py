@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import shutil
 from dataclasses import replace
@@ -78,8 +79,12 @@ def walk_through(folder: Path, today: date) -> None:
     run("new", NAME, "--process", "sulfide-dip", "--metal", "C11000", "--lot", "2026-A")
     study_file = study_folder / "study.toml"
     study_file.write_text(_edited(study_file.read_text(encoding="utf-8-sig")), encoding="utf-8")
-    tell("  (In the study file: marked as invented, the bench questions answered.)")
+    tell("  (In the study file: marked as invented, the bench questions answered; room, hours and a sheet filled in.)")
     run("plan", NAME, "--seed", "7")
+    run("hazards", NAME)
+    run("cut", NAME)
+    run("mix", NAME, "--session", "1")
+    run("timetable", NAME, "--session", "1")
     run("pack", NAME)
 
     study, plan = studio.planned(NAME)
@@ -169,4 +174,7 @@ def _command(folder: Path, words: tuple[str, ...], day: date) -> None:
 def _edited(text: str) -> str:
     """Do what a user does in an editor after `new`."""
     text = text.replace('name = "plaques"', 'name = "plaques"\ninvented = true   # made-up data for the demonstration')
-    return text.replace('"not checked"', '"no"')
+    before, bench = text.replace('"not checked"', '"no"').split("# [room]")
+    room, own_sequence = f"# [room]{bench}".split("# [[sequence]]")
+    told = re.sub(r"^# ", "", room, flags=re.MULTILINE)
+    return f"{before}{told}# [[sequence]]{own_sequence}"

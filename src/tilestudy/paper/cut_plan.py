@@ -16,7 +16,7 @@ from tilestudy.study.language import capital, count
 
 @dataclass(frozen=True)
 class Mark:
-    """A tile of a strip: the code to stamp ("" for a blank), and its batch or "spare"."""
+    """A tile of a strip: the code to stamp, and its batch or "spare"."""
 
     code: str
     batch: str
@@ -24,11 +24,12 @@ class Mark:
 
 @dataclass(frozen=True)
 class Strip:
-    """A strip: its name ("A2"), width and tiles in order."""
+    """A strip: its name ("A2"), width, tiles in order, and what is left at its end ("3 blanks, or left whole")."""
 
     name: str
     width: str
     marks: tuple[Mark, ...]
+    rest: str
 
 
 @dataclass(frozen=True)
@@ -113,10 +114,13 @@ def cut_pages(
 def strips(one: CutSheet, stamps: Sequence[Stamp]) -> tuple[Strip, ...]:
     """Return the strips of a sheet with their tiles, in the order of cutting; those that stay blank are left out."""
     found = []
-    for (block, strip), there in groupby(stamps, key=lambda stamp: (stamp.block, stamp.strip)):
-        marks = tuple(Mark(stamp.code, stamp.batch or ("spare" if stamp.spare else "")) for stamp in there)
-        if any(mark.code for mark in marks):
+    for (block, strip), group in groupby(stamps, key=lambda stamp: (stamp.block, stamp.strip)):
+        there = list(group)
+        marks = tuple(Mark(stamp.code, stamp.batch or "spare") for stamp in there if stamp.code)
+        if marks:
             of = one.pattern.blocks[block - 1]
             width = of.tile[1] if of.lengthwise else of.tile[0]
-            found.append(Strip(f"{block_name(block - 1)}{strip}", f"{length(width)} mm", marks))
+            blanks = len(there) - len(marks)
+            rest = f"{count(blanks, 'blank')}, or left whole" if blanks else ""
+            found.append(Strip(f"{block_name(block - 1)}{strip}", f"{length(width)} mm", marks, rest))
     return tuple(found)

@@ -207,6 +207,8 @@ def _further(
                 )
     elif name == "hazards.toml":
         for index, entry in enumerate(one.data.get("rule", ())):
+            if not set(entry) - {"id", "level", "says", "source", "next", "title", "sign", "alone", "where", "stands"}:
+                one.fault("nothing trips this rule; give it meet, has, heat, processes ...", "rule", "id", index)
             meet = entry.get("meet", ["acid", "acid"])
             sides = [[side] if isinstance(side, str) else side for side in meet]
             if len(sides) != 2 or not all(

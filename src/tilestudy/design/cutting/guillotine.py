@@ -193,7 +193,7 @@ def _take(table: Table, at: tuple[int, int], size: tuple[int, int], blocks: list
 class Table:
     """The best cutting of every rectangle up to a size, kerf added to each length (whole steps).
 
-    `best` holds, by place in `xs` and `ys`, tiles x 4096 less blocks.
+    `best` holds, by place in `xs` and `ys`, tiles x 4096 less blocks; it is empty where a grid is all that is looked at.
     """
 
     def __init__(self, length: int, width: int, ways: Ways) -> None:
@@ -203,14 +203,12 @@ class Table:
         self.xs = _ends([a for a, _ in self.sides], self.length)
         self.ys = _ends([b for _, b in self.sides], self.width)
         self.small = len(self.sides) > 1 and len(self.xs) * len(self.ys) <= MOST_STATES
-        self.best: Ints = self._grids()
+        self.best: Ints = np.zeros((0, 0), dtype=np.int64)
         if self.small:
+            counts = [np.outer(self.xs // a, self.ys // b) for a, b in self.sides]
+            most = np.maximum.reduce(counts).astype(np.int64)
+            self.best = np.asarray(most * _COUNT - (most > 0), dtype=np.int64)
             self._fill()
-
-    def _grids(self) -> Ints:
-        counts = [np.outer(self.xs // a, self.ys // b) for a, b in self.sides]
-        best: Ints = np.maximum.reduce(counts).astype(np.int64)
-        return np.asarray(best * _COUNT - (best > 0), dtype=np.int64)
 
     def _fill(self) -> None:
         """From small rectangles to large: the grid, or the best sum over a cut right through."""
@@ -234,9 +232,12 @@ class Table:
         return first, np.asarray(np.searchsorted(ends, ends[place] - ends[first], side="right") - 1)
 
     def _value(self, length: int, width: int) -> int:
-        if length < self.xs[0] or width < self.ys[0]:
+        if length <= 0 or width <= 0:
             return 0
-        return int(self.best[_at(self.xs, length), _at(self.ys, width)])
+        if self.small:
+            return int(self.best[_at(self.xs, length), _at(self.ys, width)])
+        along, across, _ = self.grid(length, width)
+        return along * across * _COUNT - 1 if along * across else 0
 
     def tiles(self, length: int, width: int) -> int:
         """Tiles from a rectangle (kerf added)."""

@@ -92,7 +92,7 @@ def told(plan: CutPlan) -> list[str]:
     for one in plan.sheets:
         over = one.pattern.tiles - one.tiles
         rest = f"; {mm(*sorted(one.left))} stays whole" if one.left else ""
-        blanks = f"; {over} more {'comes off as a blank' if over == 1 else 'come off as blanks'}" if over else ""
+        blanks = f"; room for {over} more, as {'a blank' if over == 1 else 'blanks'}" if over else ""
         sentences.append(
             f"{capital(name_of(one))}: {count(one.tiles, 'tile')}{f' of the {one.holds} it holds' if one.left else ''}{rest}{blanks}."
         )

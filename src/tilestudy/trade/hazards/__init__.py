@@ -1,6 +1,6 @@
 """The hazard check: the rules of hazards.toml held against what is really there.
 
-`bench` reads ingredients, steps, places, tools and vessels of a study; `meetings` finds where two things meet; `rules` holds
+`things` knows names and classes; `bench` reads the bath, steps, places, tools and vessels of a study; `meetings` finds where two things meet; `rules` holds
 each rule against that; `gas` reckons the worst case in the air; `signing` reads the sign-offs.
 """
 

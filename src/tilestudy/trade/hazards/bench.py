@@ -2,52 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from tilestudy.study.records import Study
 from tilestudy.study.workplace import BenchStep
-from tilestudy.trade.ingredients import CLASSES, Ingredient
+from tilestudy.trade.hazards.things import REACTIVE, Thing, thing_of, things
 from tilestudy.trade.library import BUILT_IN, Library
 from tilestudy.trade.records import Process, StepKind
 
-REACTIVE = frozenset(CLASSES) - {"water", "inert", "poison", "chloride"}
-"""The classes that a thing nobody knows is taken to have, all of them."""
-
 STRENGTHS = ("g/L", "mL/L", "%")
 """Units of a factor that says how much of something is in the bath."""
-
-
-@dataclass(frozen=True)
-class Thing:
-    """Something in a bath, on the bench or near it: as people wrote it, and the classes it has.
-
-    `ingredient` is None for a thing that nobody knows; it then has every class of `REACTIVE`.
-    """
-
-    text: str
-    classes: frozenset[str]
-    ingredient: Ingredient | None = field(default=None, compare=False)
-
-    @property
-    def known(self) -> bool:
-        """False for a thing that nobody knows."""
-        return self.ingredient is not None
-
-    def named(self, classes: frozenset[str]) -> str:
-        """Name it with what it is: ``white vinegar (acid)``.
-
-        >>> things("white vinegar", BUILT_IN)[0].named(frozenset({"acid", "fuel"}))
-        'white vinegar (acid)'
-        """
-        if self.ingredient is None:
-            return f"{self.text} (not known)"
-        told = [one.replace("_", " ") for one in sorted(self.classes & classes)]
-        told = [one for one in told if one not in self.text.casefold()]
-        return f"{self.text} ({', '.join(told)})" if told else self.text
 
 
 @dataclass(frozen=True)
@@ -62,8 +29,10 @@ class Stop:
         Id of the bench step.
     mixtures : tuple of tuple of Thing
         What it is done with; the things of one mixture are together whatever the step.
+    wets : bool
+        True for a kind of step that brings a tile into or under a liquid or gas: dip, brush, spray, fume, bury.
     bath : bool
-        True where a tile meets the process's bath.
+        True where a tile meets the study's bath.
     rinse : bool
         True for a rinse in water and nothing else: what a tile carried is gone after it.
     heats, flame, closed : bool
@@ -74,6 +43,7 @@ class Stop:
     number: int
     do: str
     mixtures: tuple[tuple[Thing, ...], ...]
+    wets: bool = False
     bath: bool = False
     rinse: bool = False
     heats: bool = False
@@ -121,6 +91,11 @@ class Bench:
     def stops(self) -> tuple[Stop, ...]:
         """Steps, and what is near."""
         return (*self.steps, *self.near)
+
+    @cached_property
+    def liquids(self) -> tuple[Thing, ...]:
+        """The bath, and what else a step dips, brushes or fumes with."""
+        return tuple(dict.fromkeys([*self.bath, *(thing for stop in self.steps if stop.wets for thing in stop.things)]))
 
     @cached_property
     def metals(self) -> tuple[str, ...]:
@@ -175,14 +150,18 @@ def read_bench(study: Study, library: Library) -> Bench:
     bath = _once(_bath(study, library, process))
     steps = study.workplace.sequence or process.sequence
     kinds = [_kind(step.do, library) for step in steps]
+    used = [_used(step, kind, library) for step, kind in zip(steps, kinds, strict=True)]
+    bathing = [_into_bath(step, kind, with_, bath) for step, kind, with_ in zip(steps, kinds, used, strict=True)]
+    if not any(bathing):  # then whatever dips or brushes does so with the bath
+        bathing = [bool(bath) and kind.bath for kind in kinds]
     read = tuple(
-        _stop(number, step, kind, library, bath)
-        for number, (step, kind) in enumerate(zip(steps, kinds, strict=True), start=1)
+        _stop(number, step, kind, [*bath, *with_] if into else with_, into)
+        for number, (step, kind, with_, into) in enumerate(zip(steps, kinds, used, bathing, strict=True), start=1)
         if not kind.stores
     )
     stored = [step for step, kind in zip(steps, kinds, strict=True) if kind.stores]
     near = tuple(
-        Stop(0, step.do, _mixtures(step, library), False, False, False, False, *_where(step))
+        Stop(0, step.do, _mixtures(step, library), False, False, False, False, False, *_where(step))
         for step in (*stored, *study.workplace.nearby)
     )
     if not process.wet:  # what a factor compares is used somewhere, though not in a bath
@@ -191,59 +170,21 @@ def read_bench(study: Study, library: Library) -> Bench:
     return Bench(study, library, process, bath, read, near, bool(study.workplace.sequence), unplaced)
 
 
-def things(text: str, library: Library) -> tuple[Thing, ...]:
-    """Return what a text names, each with its classes; what nobody knows has every class of `REACTIVE`.
-
-    A studio's own data may add classes to an ingredient that comes with tilestudy, and take none away.
-
-    >>> [(one.text, sorted(one.classes)) for one in things("White Vinegar", BUILT_IN)]
-    [('White Vinegar', ['acid'])]
-    >>> things("grandfather's secret", BUILT_IN)[0].classes == REACTIVE
-    True
-    """
-    found, shipped = library.things(text), BUILT_IN.things(text)
-    ours = [one.classes & REACTIVE if one is not None else frozenset() for one in shipped]
-    if len(shipped) != len(found):  # read otherwise by the studio's own names: every part keeps all
-        ours = [frozenset().union(*ours)] * len(found)
-    several = len(found) > 1
-    return tuple(
-        _known(one, f'{one.label} of "{text}"' if several else text, classes)
-        if one is not None
-        else Thing(text, REACTIVE)
-        for one, classes in zip(found, ours, strict=True)
-    )
-
-
-def _known(one: Ingredient, text: str, kept: frozenset[str] = frozenset()) -> Thing:
-    return Thing(text, one.classes | kept | _as_shipped((one.id, *one.names)), one)
-
-
-@cache
-def _as_shipped(names: tuple[str, ...]) -> frozenset[str]:
-    """The reactive classes that tilestudy's own data give to any of these names."""
-    found = [BUILT_IN.ingredients.get(names[0]), *(BUILT_IN.ingredient(name) for name in names)]
-    return frozenset(name for one in found if one is not None for name in one.classes & REACTIVE)
-
-
 def _once(found: Iterable[Thing]) -> tuple[Thing, ...]:
     """The same ingredient once, as it was named first, unless a later name adds to its classes."""
     kept: list[Thing] = []
     for thing in found:
-        alike = [one for one in kept if one.text == thing.text or (_id(one) and _id(one) == _id(thing))]
+        alike = [one for one in kept if one.text == thing.text or (one.id and one.id == thing.id)]
         if not any(thing.classes <= one.classes for one in alike):
             kept.append(thing)
     return tuple(kept)
-
-
-def _id(thing: Thing) -> str:
-    return thing.ingredient.id if thing.ingredient is not None else ""
 
 
 def _bath(study: Study, library: Library, process: Process) -> Iterator[Thing]:
     for part in process.recipe:
         for one in part.ids:
             known = library.ingredients.get(one)
-            yield _known(known, known.label) if known is not None else Thing(part.name, REACTIVE)
+            yield thing_of(known, known.label) if known is not None else Thing(part.name, REACTIVE)
     for added in study.workplace.added:
         yield from things(added.what, library)
     for factor in study.factors:  # a strength that is no ingredient ("strength") is none
@@ -259,17 +200,15 @@ def _levels(study: Study, library: Library) -> Iterator[tuple[Thing, ...]]:
     A level set tile by tile is left to the study's own order of steps where that uses it: a pickle that is compared with
     another preparation is not in the bath.
     """
-    placed = {
-        _id(thing) for step in study.workplace.sequence for text in step.things for thing in things(text, library)
-    }
-    placed |= {_id(thing) for step in study.workplace.sequence for thing in _usual(_kind(step.do, library), library)}
+    placed = {thing.id for step in study.workplace.sequence for text in step.things for thing in things(text, library)}
+    placed |= {thing.id for step in study.workplace.sequence for thing in _usual(_kind(step.do, library), library)}
     for factor in study.factors:
         for level in factor.levels:
             if isinstance(level, str):
                 yield tuple(
                     replace(thing, text=f"{thing.text} of factor {factor.label}")
                     for thing in things(level, library)
-                    if thing.known and not (factor.set_per == "tile" and _id(thing) in placed)
+                    if thing.known and not (factor.set_per == "tile" and thing.id in placed)
                 )
 
 
@@ -303,20 +242,29 @@ def _kind(do: str, library: Library) -> StepKind:
     )
 
 
-def _stop(number: int, step: BenchStep, kind: StepKind, library: Library, bath: tuple[Thing, ...]) -> Stop:
+def _used(step: BenchStep, kind: StepKind, library: Library) -> list[Thing]:
+    """What a step is done with: what is said, else the usual; a pickle is an acid, whatever it is said to be made of."""
     used = [thing for mixture in _mixtures(step, library) for thing in mixture]
     usual = _usual(kind, library)
     if not used or (kind.always and not all(any(one.classes & thing.classes for one in used) for thing in usual)):
-        used += usual  # a pickle is an acid, whatever it is said to be made of
-    told = {_id(thing) for thing in used} - {""}
-    into_bath = bool(bath) and (kind.bath or any(_id(one) in told and one.classes & REACTIVE for one in bath))
-    if into_bath:
-        used = [*bath, *used]
-    water = all(thing.classes == {"water"} for thing in used)
+        used += usual
+    return used
+
+
+def _into_bath(step: BenchStep, kind: StepKind, used: Iterable[Thing], bath: Iterable[Thing]) -> bool:
+    """Return whether a step is done in the study's bath: nothing else is said, or something of the bath is."""
+    ours = {thing.id for thing in bath if thing.classes & REACTIVE} - {""}
+    return any(thing.id in ours for thing in used) or (bool(bath) and kind.bath and not step.things)
+
+
+def _stop(number: int, step: BenchStep, kind: StepKind, used: Iterable[Thing], into_bath: bool) -> Stop:
+    found = tuple(dict.fromkeys(used))
+    water = all(thing.classes == {"water"} for thing in found)
     return Stop(
         number,
         step.do,
-        (tuple(dict.fromkeys(used)),) if used else (),
+        (found,) if found else (),
+        kind.bath,
         into_bath,
         kind.rinses and water and not into_bath,
         kind.heats,
@@ -328,15 +276,3 @@ def _stop(number: int, step: BenchStep, kind: StepKind, library: Library, bath: 
 
 def _metal_names(uns: str, about: Mapping[str, Any]) -> set[str]:
     return {uns.casefold(), str(about["label"]).casefold(), str(about["family"]).casefold()}
-
-
-def same(name: str) -> str:
-    """Write a place, tool, bucket or jar so that the same one is the same however it is spelled; the bench is "".
-
-    >>> same("the Copper  tongs"), same("copper-tong"), same("the bench")
-    ('copper tong', 'copper tong', '')
-    """
-    words = re.findall(r"[^\W_]+", name.casefold())
-    short = [word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words]
-    plain = " ".join(word for word in short if word not in ("the", "a", "an", "my", "our"))
-    return "" if plain in ("bench", "workbench", "work bench") else plain

@@ -15,7 +15,7 @@ from tilestudy.trade.hazards.rules import Seen, rules_of, scene, tripped
 from tilestudy.trade.hazards.signing import signed
 from tilestudy.trade.library import Library
 
-_MANY = 8  # so many sightings of one rule are told; the rest are counted
+_MANY, _MANY_UNKNOWN = 8, 3  # so many sightings of one rule, of one unknown thing, are told; the rest are counted
 _ORDER = ("block", "signed", "warn")
 
 
@@ -78,9 +78,7 @@ def _once(found: Iterable[Hazard]) -> list[Hazard]:
 
 
 def _finding(rule: Mapping[str, Any], how: tuple[str, ...], study: Study) -> Hazard:
-    told, more = how[:_MANY], len(how) - _MANY
-    rest = f"; and {more} more" if more > 0 else ""
-    here = f" Here: {'; '.join(told)}{rest}." if told else ""
+    here = f" Here: {_told(how, _MANY)}." if how else ""
     blocks, anybody, alone = rule["level"] == "block", rule.get("sign", True), rule.get("alone", False)
     by_oneself = study.workplace.room.people == 1
     return Hazard(
@@ -98,6 +96,11 @@ def _finding(rule: Mapping[str, Any], how: tuple[str, ...], study: Study) -> Haz
     )
 
 
+def _told(how: Sequence[str], most: int) -> str:
+    more = len(how) - most
+    return "; ".join([*how[:most], *([f"and {more} more"] if more > 0 else [])])
+
+
 def _not_known(bench: Bench, unknown: Sequence[Seen]) -> list[Hazard]:
     """One finding for each thing nobody knows: blocking where it would trip a blocking rule if it were the worst of all."""
     every = [*bench.bath, *(thing for stop in bench.stops for thing in stop.things)]
@@ -108,17 +111,16 @@ def _not_known(bench: Bench, unknown: Sequence[Seen]) -> list[Hazard]:
     found = []
     for thing in dict.fromkeys(thing for thing in every if not thing.known):
         how = tuple(dict.fromkeys(one.how for one in unknown if thing in one.unknown))
+        name = thing.text if '"' in thing.text else f'"{thing.text}"'
         if how:
-            told, more = how[:_MANY], len(how) - _MANY
-            rest = f"; and {more} more" if more > 0 else ""
+            here = _told(how, _MANY_UNKNOWN).replace(" (not known)", "")
             says = (
-                f'tilestudy does not know "{thing.text}". Until it does, that counts as everything that reacts. '
-                f"Here: {'; '.join(told)}{rest}."
+                f"tilestudy does not know {name}. Until it does, that counts as everything that reacts. Here: {here}."
             )
             found.append(Hazard("unknown-ingredient", "block", says, remedy, _UNKNOWN, "Not known", how))
         else:
             says = (
-                f'tilestudy does not know "{thing.text}". As far as this study tells, it meets nothing that reacts; what it '
+                f"tilestudy does not know {name}. As far as this study tells, it meets nothing that reacts; what it "
                 "does to people is on its safety data sheet."
             )
             found.append(Hazard("unknown-ingredient", "warn", says, remedy, _UNKNOWN, "Not known"))

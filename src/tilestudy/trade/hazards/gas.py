@@ -185,6 +185,9 @@ def strengths(bench: Bench) -> Iterator[Sequence[tuple[Ingredient, float | None]
         if factor.unit in STRENGTHS and factor.name not in told:
             named = [one for one in library.things(factor.label) if one is not None]
             yield [(one, _of_part(study, one, factor.name, "")) for one in named]
+    for thing in bench.liquids:
+        if thing not in bench.bath and thing.ingredient is not None:  # named with a step, and nobody says how much
+            yield [(thing.ingredient, None)]
 
 
 def _of_part(study: Study, ingredient: Ingredient, factor_name: str, amount: str) -> float | None:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
-from tilestudy.trade.hazards.bench import Bench, Stop, Thing, same
+from tilestudy.trade.hazards.bench import Bench, Stop
+from tilestudy.trade.hazards.things import Thing, same
 
 WHERE = ("recipe", "next", "tool", "bucket", "jar", "place", "room")
 """Where two things can meet, nearest first; a rule may also say "closed": any of them in a closed vessel."""

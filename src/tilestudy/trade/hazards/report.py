@@ -22,7 +22,7 @@ from tilestudy.trade.library import Library
 class HazardReport:
     """What the check found, the questions that are open, the worst cases in the air, and what was read.
 
-    `read` holds a line for each thing that was read: bath, order of steps, things nearby, room; `first` says what comes
+    `read` holds a line for each thing that was read: bath, order of steps, things nearby, room, the studio's own data; `first` says what comes
     before all of it.
     """
 
@@ -115,6 +115,7 @@ def _read(bench: Bench, logs: int) -> Iterator[str]:
     people = "not said" if room.people is None else str(room.people)
     extraction = {True: "works", False: "none", None: "not said"}[room.extraction]
     yield f"Room: {size}; people: {people}; extraction: {extraction}."
+    yield from bench.library.told
     if logs:
         yield f"Records: {count(logs, 'batch log')}."
 

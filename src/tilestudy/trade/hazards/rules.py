@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import permutations
 from typing import Any
 
 from tilestudy.study.language import listed
 from tilestudy.study.units import plain_number
-from tilestudy.trade.hazards.bench import REACTIVE, Bench, Thing
+from tilestudy.trade.hazards.bench import Bench
 from tilestudy.trade.hazards.meetings import FIRST, SECOND, WHERE, Meeting, meetings
+from tilestudy.trade.hazards.things import REACTIVE, Thing
 from tilestudy.trade.library import BUILT_IN, Library
 
 STANDS = ("recipe", "step", "near")
@@ -79,30 +81,27 @@ def tripped(rule: Mapping[str, Any], scene: Scene) -> Trip:
     return Trip(tuple(dict.fromkeys(found)) if said or sure else None, tuple(dict.fromkeys(unknown)))
 
 
-def _classes(entry: Any) -> frozenset[str]:
+def _several(entry: Any) -> frozenset[str]:
     return frozenset([entry] if isinstance(entry, str) else entry)
 
 
 def _meet(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
-    first, second = (_classes(one) for one in rule["meet"])
-    where = rule.get("where", WHERE)
+    first, second = (_several(one) for one in rule["meet"])
+    where = _several(rule.get("where", WHERE))
     found = []
-    mixed: set[frozenset[Thing]] = set()
+    nearest: dict[frozenset[Thing], str] = {}
     for one in scene.met:
         if not (one.where in where or (one.closed and "closed" in where)):
             continue
         pair = frozenset((one.first, one.second))
-        if pair in mixed:  # what is in one bath need not be told again
+        # what is in one bath need not be told again, nor that two things of one place are in one room
+        if nearest.get(pair) == "recipe" or (pair in nearest and one.where == "room"):
             continue
-        for a, b in ((one.first, one.second), (one.second, one.first)):
-            if a.classes & first and b.classes & second:
-                if one.where == "recipe":
-                    mixed.add(pair)
-                both = first | second
-                unknown = tuple(thing for thing in (one.first, one.second) if not thing.known)
-                how = one.how.replace(FIRST, one.first.named(both)).replace(SECOND, one.second.named(both))
-                found.append(Seen(how, unknown))
-                break
+        if any(a.classes & first and b.classes & second for a, b in permutations((one.first, one.second))):
+            nearest.setdefault(pair, one.where)
+            both = first | second
+            how = one.how.replace(FIRST, one.first.named(both)).replace(SECOND, one.second.named(both))
+            found.append(Seen(how, tuple(thing for thing in (one.first, one.second) if not thing.known)))
     return found
 
 
@@ -110,12 +109,12 @@ _BATH = "in the bath"
 
 
 def _has(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
-    wanted, where = _classes(rule["has"]), rule.get("stands", STANDS)
+    wanted, where = _several(rule["has"]), _several(rule.get("stands", STANDS))
     bench = scene.bench
-    there = [(thing, _BATH) for thing in bench.bath] if "recipe" in where else []
+    there = [(thing, _BATH) for thing in bench.liquids] if "recipe" in where else []
     for stop in bench.stops:
         if ("near" if stop.near else "step") in where:
-            there += [(thing, stop.name) for thing in stop.things if not (stop.bath and thing in bench.bath)]
+            there += [(thing, stop.name) for thing in stop.things if not (stop.wets and "recipe" in where)]
     plain = rule["level"] == "warn"  # what goes without saying
     return [
         Seen("" if plain and place == _BATH else f"{thing.named(wanted)}, {place}", () if thing.known else (thing,))
@@ -165,18 +164,18 @@ def _above_c(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
 def _unsaid(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
     bench = scene.bench
     if rule["unsaid"] == "recipe":
-        return [Seen()] if bench.process.wet and not bench.bath else []
+        return [Seen()] if bench.process.wet and not bench.liquids else []
     reactive = [thing.text for thing in bench.bath if thing.classes & REACTIVE]
     return [Seen(listed(reactive))] if bench.unplaced and reactive else []
 
 
 def _one_of(value: Callable[[Bench], Collection[str]], key: str) -> Condition:
-    return lambda scene, rule: [Seen()] if set(value(scene.bench)) & set(rule[key]) else []
+    return lambda scene, rule: [Seen()] if _several(rule[key]).intersection(value(scene.bench)) else []
 
 
 def _rub(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
     rub = scene.bench.study.rub
-    return [Seen()] if rub and set(rub.conditions) & set(rule["rub"]) else []
+    return [Seen()] if rub and _several(rule["rub"]).intersection(rub.conditions) else []
 
 
 def _bath(scene: Scene, rule: Mapping[str, Any]) -> list[Seen]:
@@ -194,13 +193,13 @@ CONDITIONS: Mapping[str, Condition] = {
     "rub": _rub,
     "processes": _one_of(lambda bench: (bench.study.process,), "processes"),
     "families": _one_of(lambda bench: bench.families, "families"),
-    "not_families": lambda scene, rule: [] if scene.bench.families <= set(rule["not_families"]) else [Seen()],
+    "not_families": lambda scene, rule: [] if scene.bench.families <= _several(rule["not_families"]) else [Seen()],
     "metal_holds": _one_of(lambda bench: bench.holds, "metal_holds"),
     "solder": _one_of(lambda bench: (bench.study.metal.solder,), "solder"),
     "coating": _one_of(lambda bench: (bench.study.metal.coating,), "coating"),
-    "water_spoils": lambda scene, rule: [] if scene.bench.process.wet_rub else [Seen()],
+    "water_spoils": lambda scene, rule: [Seen()] if scene.bench.process.wet_rub != rule["water_spoils"] else [],
     "without_step": lambda scene, rule: (
-        [] if any(stop.do in rule["without_step"] for stop in scene.bench.steps) else [Seen()]
+        [] if any(stop.do in _several(rule["without_step"]) for stop in scene.bench.steps) else [Seen()]
     ),
 }
 """What a rule can ask, by key: what meets it, or nothing."""
