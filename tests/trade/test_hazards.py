@@ -63,6 +63,8 @@ def found(study: Study, rule: str, **more: Any) -> list[Hazard]:
 
 
 HOOD = {"place": "fume hood"}
+SINK = step("rinse", "water", place="sink")
+BUCKET = replace(SINK, bucket="grey")
 RINSED = (
     step("pickle", "citric acid", place="pickle table"),
     step("rinse", "water", place="sink"),
@@ -76,11 +78,16 @@ SEALED = (step("dip"), step("rinse"), step("dry"), step("wax"))
 RULES: list[tuple[int, str, str, list[Study], list[Study]]] = [
     (1, "sulfide-acid", "block", [mixed(COPPER, "white vinegar"), order(COPPER, *BARE), beside(COPPER, "pickle"),
         asked(COPPER, acid_at_the_same_place="yes"),
-        order(COPPER, step("pickle", place="a", tools=("tongs",)), step("rinse"), step("dip", place="b", tools=("Tongs",))),
-        order(COPPER, step("pickle", place="a", jar="waste"), step("rinse"), step("dip", place="b", jar="Waste")),
-        order(COPPER, step("pickle", place="a"), step("rinse", bucket="grey"), step("dip", **HOOD), step("rinse", bucket="grey")),
+        order(COPPER, step("pickle", place="a", tools=("tongs",)), SINK, step("dip", place="b", tools=("Tongs",)), SINK),
+        order(COPPER, step("pickle", place="a", jar="waste"), SINK, step("dip", place="b", jar="Waste"), SINK),
+        order(COPPER, step("pickle", place="a"), BUCKET, step("dip", **HOOD), BUCKET),
+        order(COPPER, step("pickle", place="bench"), SINK, step("dip"), SINK),
+        order(COPPER, step("pickle", "water", place="a"), step("dip", **HOOD), SINK),
+        order(COPPER, SINK, near=(near("vinegar"),)),
         mixed(order(OWN, step("dip")), "liver of sulphur", "ferric chloride")],
-        [COPPER, order(COPPER, *RINSED), asked(COPPER, acid_at_the_same_place="no"), mixed(COPPER, "salt")]),
+        [COPPER, order(COPPER, *RINSED), order(COPPER, step("pickle", place="a", tools=("tongs",), jar="acid"), BUCKET,
+            step("dip", place="b", tools=("hook",), jar="sulfide"), replace(BUCKET, bucket="blue", tools=("tongs",))),
+         asked(COPPER, acid_at_the_same_place="no"), mixed(COPPER, "salt")]),
     (2, "ammonia-bleach", "block", [beside(FUMING, "bleach", place="under the sink"), asked(FUMING, bleach_in_the_room="yes")],
         [FUMING, beside(FUMING, "washing soda")]),
     (3, "acid-bleach", "block", [beside(order(COPPER, *RINSED), "bleach", place="cupboard")], [beside(COPPER, "bleach")]),
@@ -108,8 +115,10 @@ RULES: list[tuple[int, str, str, list[Study], list[Study]]] = [
     (11, "closed-tub-heated", "block", [asked(FUMING, tub_heated="yes"), hot(FUMING, 20, 60),
         order(FUMING, step("heat", closed=True))], [FUMING, hot(FUMING, 18, 24)]),
     (12, "soda-closed", "block", [order(OWN, step("neutralise", "citric acid", "washing soda", closed=True)),
-        order(OWN, step("pickle", jar="w"), step("rinse"), step("neutralise", jar="w"))],
-        [order(OWN, step("neutralise", "citric acid", "washing soda")), order(OWN, step("pickle", jar="w"))]),
+        order(OWN, step("pickle", jar="w"), SINK, step("neutralise", jar="w")),
+        beside(order(OWN, step("pickle", bucket="b"), SINK), "chalk", bucket="B", closed=True)],
+        [order(OWN, step("neutralise", "citric acid", "washing soda")), order(OWN, step("pickle", jar="w")),
+        beside(order(OWN, step("pickle", bucket="b"), SINK), "chalk", bucket="B")]),
     (13, "bronze-chloride", "warn", [metal(FUMING, "C51000"), metal(mixed(OWN, "ferric chloride"), "C51000"),
         order(metal(COPPER, "C65500"), step("dip"), step("scrub", "salt"))], [FUMING, metal(COPPER, "C51000")]),
     (14, "bare-patina", "warn", [COPPER, LOW, OWN], [order(COPPER, *SEALED)]),
@@ -269,20 +278,14 @@ def test_every_name_of_every_acid_and_sulfide_in_the_data_is_seen() -> None:
 @given(st.sampled_from(ACIDS).flatmap(styled), st.sampled_from(["mix", "level", "near", "tool", "jar", "bucket"]))
 def test_no_way_of_bringing_acid_to_a_sulfide_bath_goes_unseen(acid: str, way: str) -> None:
     """Added to the bath, as a level of a factor, kept near, on a shared tool, in a shared jar or rinse bucket."""
-    ends = (step("rinse", "water", place="sink"), step("dip", place="hood", tools=("tongs",), jar="j"))
+    ends = (SINK, step("dip", place="hood", tools=("tongs",), jar="j"), SINK)
     study = {
         "mix": mixed(COPPER, acid),
         "level": replace(mixed(COPPER, acid), factors=(Factor("additive", ("none", acid)),)),
         "near": beside(COPPER, acid),
         "tool": order(COPPER, step("soak", acid, place="table", tools=("the Tongs",)), *ends),
         "jar": order(COPPER, step("soak", acid, place="table", jar="J"), *ends),
-        "bucket": order(
-            COPPER,
-            step("soak", acid, place="table"),
-            step("rinse", "water", place="sink", bucket="Grey"),
-            step("dip", place="hood"),
-            step("rinse", "water", place="sink", bucket="grey"),
-        ),
+        "bucket": order(COPPER, step("soak", acid, place="table"), replace(BUCKET, bucket="Grey"), ends[1], BUCKET),
     }[way]
     assert any(one.level == "block" and not one.may_sign for one in check(study, BUILT_IN))
 
@@ -307,7 +310,7 @@ def test_an_order_of_pickle_dip_rinse_and_quiet_steps_is_judged_by_its_rinses(wo
 )
 def test_a_rinse_in_something_else_than_water_is_no_rinse(rinse: str) -> None:
     """Only water takes off what a tile carries."""
-    study = order(COPPER, step("pickle", place="table"), step("rinse", rinse, place="sink"), step("dip", **HOOD))
+    study = order(COPPER, step("pickle", place="table"), step("rinse", rinse, place="sink"), step("dip", **HOOD), SINK)
     assert any(one.level == "block" for one in check(study, BUILT_IN))
 
 
@@ -358,8 +361,6 @@ def test_a_studio_s_own_data_add_to_the_rules_and_never_weaken_what_nobody_may_s
         (step("pickle", place="a"), step("dry"), step("dip"), step("rinse")),
     ):
         assert [one.id for one in check(order(COPPER, *steps), library) if one.level == "block"] == ["sulfide-acid"]
-    levels = {one.id: one.level for one in check(mixed(COPPER, "white vinegar"), library)}
-    assert levels["sulfide-acid"] in ("block", "warn")
     assert [one.level for one in check(mixed(COPPER, "white vinegar"), library) if one.id == "sulfide-acid"] == [
         "block",
         "warn",
@@ -373,6 +374,7 @@ def test_places_are_the_same_however_they_are_written() -> None:
     for one, other in (("", "the Bench"), ("workbench", ""), ("Fume  Hood", "the fume-hood"), ("sinks", "Sink")):
         study = order(COPPER, step("pickle", place=one), step("rinse"), step("dip", place=other), step("rinse"))
         assert found(study, "sulfide-acid"), (one, other)
+    assert found(order(COPPER, step("pickle", place="A"), SINK, step("dip"), SINK), "sulfide-acid") == []
 
 
 def test_a_strength_that_is_named_after_an_ingredient_is_that_ingredient() -> None:
@@ -452,6 +454,8 @@ def test_ammonia_of_a_tub_is_reckoned_too_and_a_missing_volume_is_said() -> None
     study = replace(FUMING, factors=(ammonia,), batch_litres=0.1)
     (gas,) = gases(read_bench(study, BUILT_IN))
     assert (gas.agent, round(gas.ppm), gas.over) == ("ammonia", 287, 25)
+    strong = replace(OWN, batch_litres=0.1, workplace=Workplace(added=(Added("28 % ammonia", 100.0, "mL/L"),)))
+    assert round(gases(read_bench(strong, BUILT_IN))[0].ppm, 1) == pytest.approx(28 / 10 * 287 * 0.096, rel=0.01)
     (one,) = found(replace(study, batch_litres=None), "gas-not-reckoned")
     assert "batch_volume" in one.says
 

@@ -278,6 +278,8 @@ class BenchPack:
         Hazards that somebody signed off: what was found, initials and reason.
     opening, closing : tuple of str
         Checklists for setting up and for clearing up.
+    making : tuple of str
+        How each tile is made, a step a line: it stands on the run sheet.
     cautions : tuple of Caution
     protection : tuple of Protection
     first_aid : str
@@ -308,6 +310,7 @@ class BenchPack:
     signed: tuple[str, ...] = ()
     opening: tuple[str, ...] = ()
     closing: tuple[str, ...] = ()
+    making: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     protection: tuple[Protection, ...] = ()
     first_aid: str = ""

@@ -105,6 +105,7 @@ def bench_pack_content(
             *process.words.closing,
             "Blanks on the run sheet filled; spoiled tiles marked; sheets handed to whoever types them in.",
         ),
+        making=steps(process)[1:] or steps(process),
         cautions=cautions(process, check.findings),
         protection=protection(process),
         first_aid=first_aid(process),
@@ -185,7 +186,7 @@ def _label(
     return BatchLabel(
         code=batch.code,
         kind=word,
-        tiles=sum(tile.batch == batch.code for tile in plan.tiles),
+        tiles=sum(tile.batch == batch.code for tile in tiles_that_count(plan).tiles),
         settings=tuple(settings),
         never=mix.get("never", ""),
         hazards=tuple(one["text"] for one in process.data.get("caution", ())[:1]),
@@ -245,7 +246,7 @@ def _rows(study: Study, plan: Plan, batch: Batch, times: SessionTimes | None) ->
             times.clock(by_clock[tile.code].start, seconds) if times and tile.code in by_clock else "",
             times.clock(by_clock[tile.code].outs[-1], seconds) if times and tile.code in by_clock else "",
         )
-        for tile in plan.tiles
+        for tile in tiles_that_count(plan).tiles
         if tile.batch == batch.code
     )
 

@@ -212,12 +212,18 @@ def _printable(value: T) -> T:
     return value
 
 
-_LONG = re.compile(r"\S{19,}")
+_OVERLONG = 19
+_LONG = re.compile(rf"\S{{{_OVERLONG},}}")
 
 
 def _text(text: str) -> str:
-    """Printable text in which overlong words may break anywhere."""
-    return _LONG.sub(lambda found: "\u200b".join(found.group()), _glyphs(text))
+    """Printable text in which overlong words may break: after a slash where they have one, else anywhere."""
+    return _LONG.sub(lambda found: _breakable(found.group()), _glyphs(text))
+
+
+def _breakable(word: str) -> str:
+    parts = re.findall(r"[^/]*/|[^/]+", word)
+    return "\u200b".join(part if len(part) < _OVERLONG else "\u200b".join(part) for part in parts)
 
 
 def _glyphs(text: str) -> str:

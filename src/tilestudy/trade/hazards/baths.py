@@ -9,7 +9,10 @@ from datetime import datetime, timedelta
 from tilestudy.study.records import BatchLog, Made, Plan
 from tilestudy.study.units import plain_number
 
-_CLOUDY = re.compile(r"\b(?:cloud(?:y|ed|s|ing)?|milky|murky|turbid|whitish|spent|dead)\b", re.IGNORECASE)
+_CLOUDY = re.compile(
+    r"\b(?:cloud(?:y|ed|s|ing)?|milky|murky|turbid|whitish|(?:bath|is|was|looks?|looked|went) spent|spent bath)\b",
+    re.IGNORECASE,
+)
 _NOT = re.compile(r"\b(?:not?|never|no longer|without|isn't|wasn't|before it)\s+(?:\w+\s+)?$", re.IGNORECASE)
 
 
@@ -44,7 +47,7 @@ def past_life(
             )
         elif log.discarded_at is None and now is not None and now > end and _waiting(log.batch, made, plan):
             found.append(
-                f"{word} {log.batch} was made at {log.made_at:%H:%M on %d %B}, past its life of {hours} h, and tiles wait for it"
+                f"{word} {log.batch} was made at {log.made_at:%Y-%m-%d %H:%M}, past its life of {hours} h, and tiles wait for it"
             )
     return tuple(found)
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, log10
 from typing import Any
 
@@ -18,9 +19,8 @@ L_PER_MOL = 24.45
 """Litres of an ideal gas a mol, at 25 °C and 101.325 kPa (R = 8.31446 J/(mol K), CODATA 2018): R T / p."""
 ROOM_M3 = 50.0
 """The room that is assumed where a study names none: a small workshop (common practice, no source)."""
-_G_PER_ML = (
-    1.5  # no solution holds more of a salt than this in 1 mL; lumps are 1.5 to 2.0 g/cm3 (common practice, no source)
-)
+# Of a solution of unknown strength: no solution holds more of a salt in 1 mL, solid lumps are 1.5 to 2.0 g/cm3.
+_G_PER_ML = 1.5  # common practice, no source
 
 
 @dataclass(frozen=True)
@@ -177,9 +177,12 @@ def strengths(bench: Bench) -> Iterator[Sequence[tuple[Ingredient, float | None]
         known = [library.ingredients[one] for one in part.ids if one in library.ingredients]
         yield [(one, _of_part(study, one, part.factor, part.amount)) for one in known]
     for added in study.workplace.added:
+        percent = re.findall(r"(\d+(?:[.,]\d+)?)\s*%", added.what)
+        strongest = max((float(one.replace(",", ".")) for one in percent), default=None)
         for found in library.things(added.what):
             if found is not None:
-                yield [(found, _g_per_l(added.amount, added.unit, found))]
+                as_named = found if strongest is None else replace(found, percent=strongest)
+                yield [(as_named, _g_per_l(added.amount, added.unit, as_named))]
     told = {part.factor for part in bench.process.recipe}
     for factor in study.factors:
         if factor.unit in STRENGTHS and factor.name not in told:
@@ -203,7 +206,7 @@ def _of_part(study: Study, ingredient: Ingredient, factor_name: str, amount: str
 
 
 def _g_per_l(amount: float | None, unit: str, ingredient: Ingredient) -> float | None:
-    """Grams of the pure ingredient in a litre, never too few: a per cent is 10 g in a litre."""
+    """Grams of the pure ingredient in a litre: a per cent is 10 g in a litre, a millilitre what the bottle holds."""
     if amount is None:
         return None
     per_ml = (

@@ -70,7 +70,7 @@ def tripped(rule: Mapping[str, Any], scene: Scene) -> Trip:
     """Hold a bench against one rule."""
     said = bool(rule.get("answer")) and scene.bench.study.bench.get(rule["answer"]) == "yes"
     held = [CONDITIONS[key](scene, rule) for key in CONDITIONS if key in rule]
-    found = ["study.toml, [bench], says so"] if said else []
+    found = [f'[bench] {rule["answer"]} = "yes"'] if said else []
     unknown: list[Seen] = []
     sure = False
     if held and all(held):

@@ -91,5 +91,6 @@ def same(name: str) -> str:
     """
     words = re.findall(r"[^\W_]+", unicodedata.normalize("NFKC", name).casefold())
     short = [word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words]
-    plain = " ".join(word for word in short if word not in ("the", "a", "an", "my", "our"))
+    told = [word for word in short if word not in ("the", "a", "an", "my", "our")]
+    plain = " ".join(told or short)
     return "" if plain in ("bench", "workbench", "work bench") else plain
