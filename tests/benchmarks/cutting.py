@@ -17,12 +17,16 @@ A row is ok when ours over the foil's is at least its floor (tiles) or at most i
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from random import Random
 
-from printing import Rows, main
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.benchmarks.printing import Rows, main
 
 from tilestudy.design.cutting import lay_on_sheets
 from tilestudy.design.cutting.guillotine import Ways, area_bound, most_tiles

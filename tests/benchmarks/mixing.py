@@ -12,10 +12,14 @@ Run: python tests/benchmarks/mixing.py [--quick] [--json]
 from __future__ import annotations
 
 import math
+import sys
 from itertools import product
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
-from printing import Rows, main
+from tests.benchmarks.printing import Rows, main
 
 from tilestudy.study.at_hand import AtHand
 from tilestudy.trade.amounts.dilution import (

@@ -9,7 +9,7 @@ from itertools import combinations
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
@@ -60,6 +60,7 @@ def stamps(plan: CutPlan) -> tuple:  # type: ignore[type-arg]
 
 
 @settings(max_examples=80, deadline=None)
+@example(49, Sheet((173, 432)), (30.0, 40.0), Cutting(3.2))
 @given(
     st.integers(1, 60),
     st.builds(Sheet, st.tuples(st.integers(60, 620), st.integers(60, 620)), offcut=st.booleans()),

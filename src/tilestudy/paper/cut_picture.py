@@ -273,12 +273,19 @@ def _rest(drawn: _Drawing, one: CutSheet, size: tuple[float, float], number: str
     """The first cut, and the beginning of what stays whole beyond it."""
     right, below = LEFT + size[0], TOP + size[1]
     if one.first is not None and one.first.crosswise != one.turned:
+        x = right + REST + 3.5
         for y in (TOP, below):
             drawn.line((right, y), (right + REST, y), 1.2, "1.6 1.2")
         drawn.line((right, TOP), (right, below), 2.6)
         ends = [(right, below + RING), (right, TOP - RING), (right + 2.8, below + RING)]
         drawn.number([*ends, *((right, TOP + share * size[1]) for share in SHARES), (right, below + RING + 8)], number)
-        drawn.text(right + REST + 3.5, TOP + size[1] / 2, "stays whole", upright=True, fill=SOFT)
+        long, high = len("stays whole") * 0.58 * NINE_PT, 0.9 * NINE_PT
+        free = [TOP + share * size[1] for share in SHARES if drawn.free(x, TOP + share * size[1], high, long)]
+        if free:
+            drawn.text(x, free[0], "stays whole", upright=True, fill=SOFT)
+        else:  # below all that stands in the margin
+            lowest = max([TOP + size[1], *(top + tall for _, top, _, tall in drawn.taken)])
+            drawn.text(x, lowest + 1.0 + long / 2, "stays whole", upright=True, fill=SOFT)
     else:
         for x in (LEFT, right):
             drawn.line((x, below), (x, below + REST), 1.2, "1.6 1.2")
