@@ -22,6 +22,7 @@ from tilestudy.paper.typeset import bench_pack
 from tilestudy.study.at_hand import AtHand
 from tilestudy.study.file import read_study
 from tilestudy.study.records import Plan, Response, RubPlan, Study
+from tilestudy.study.workplace import Room, SignOff, Workplace
 from tilestudy.trade.amounts import mixing
 from tilestudy.trade.hazards.report import report
 from tilestudy.trade.library import BUILT_IN
@@ -72,6 +73,7 @@ def content_of(study: Study, plan: Plan | None = None, session: int = 1) -> Benc
         word=one.batch_word,
         can_tell=(),
         spares=(),
+        spare_lots={},
         studio="",
         printed=date(2026, 3, 7),
         carries=str,
@@ -207,3 +209,15 @@ def test_rub_sheets_of_two_dozen_tiles_fit_a_page() -> None:
     study = replace(default_study("low-heat"), rub=RubPlan("cloth-10", ("dry", "wet")))
     pages = [page.extract_text() for page in PdfReader(BytesIO(bench_pack(content_of(study), "us-letter"))).pages]
     assert sum("· rub test, wet" in text for text in pages) == 2  # the score sheet and the cloth squares
+
+
+def test_a_hazard_that_somebody_signed_off_is_printed_with_initials_and_reason() -> None:
+    """A bath without extraction, outdoors: whoever answers for it stands on the safety page."""
+    study = default_study("sulfide-dip")
+    signed = SignOff("no-extraction", "AB", "outdoors, wind from behind, nobody else near")
+    outdoors = replace(study, workplace=Workplace(Room(extraction=False), signed=(signed,)))
+    (line,) = content_of(outdoors).signed
+    assert "AB" in line
+    assert "wind from behind" in line
+    printed = " ".join(page.extract_text() for page in PdfReader(BytesIO(bench_pack(content_of(outdoors)))).pages)
+    assert "wind from behind" in " ".join(printed.split())

@@ -5,7 +5,8 @@ As in `content`: texts arrive in the users' units and words, and an empty one le
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from tilestudy.paper.content import Caution, Fact, Masthead, Protection
 from tilestudy.paper.qr import Symbol
@@ -272,6 +273,10 @@ class BenchPack:
     mixing : Mixing
     spares : tuple of str
         Spare codes to stamp, for tiles that are spoiled.
+    spare_lots : mapping of str to str
+        The sheet lot of each spare, where there are several.
+    first : str
+        What comes before all that is printed about hazards.
     to_confirm : tuple of str
         What nobody has confirmed yet, stated so that a tick is safe: "Extraction works where the bath stands."
     signed : tuple of str
@@ -306,6 +311,8 @@ class BenchPack:
     session: Session
     mixing: Mixing
     spares: tuple[str, ...] = ()
+    spare_lots: Mapping[str, str] = field(default_factory=dict)
+    first: str = ""
     to_confirm: tuple[str, ...] = ()
     signed: tuple[str, ...] = ()
     opening: tuple[str, ...] = ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from random import Random
 
@@ -49,6 +49,7 @@ def bench_pack_content(
     word: str,
     can_tell: Sequence[str],
     spares: Sequence[str],
+    spare_lots: Mapping[str, str],
     studio: str,
     printed: date,
     carries: Callable[[str], str],
@@ -75,6 +76,8 @@ def bench_pack_content(
         The plan in sentences.
     spares : sequence of str
         Codes to stamp on spare tiles.
+    spare_lots : mapping of str to str
+        The sheet lot of each spare; empty where there is one lot.
     printed : date
         Date on the pages.
     carries : callable
@@ -93,6 +96,8 @@ def bench_pack_content(
         session=_session(study, plan, number, batches, process, mixing.volume, times, hands, word),
         mixing=_mixing(mixing, process, batches, times),
         spares=tuple(spares),
+        spare_lots=spare_lots,
+        first=check.first,
         to_confirm=tuple(question.safe for question in check.questions),
         signed=tuple(one.text for one in check.findings if one.level == "signed"),
         opening=(

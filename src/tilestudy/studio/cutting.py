@@ -47,7 +47,7 @@ class CutDone:
         if self.grams is None:
             return ""
         tile, all_of_it = self.grams
-        return f"{plain_number(tile, 3)} g a tile before drilling, {plain_number(all_of_it, 3)} g of metal cut into"
+        return f"{plain_number(tile, 3)} g a tile before drilling; the metal cut into weighs {plain_number(all_of_it, 3)} g"
 
     @property
     def cost(self) -> str:

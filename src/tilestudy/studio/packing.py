@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from functools import partial
 from itertools import islice
@@ -74,6 +73,7 @@ class Packing(Timing, Mixes, Preparing):
 
     def _packs(self, study: Study, plan: Plan, sessions: Sequence[int]) -> dict[int, BenchPack]:
         """Return what the bench packs say, by session: all of them when none is asked for."""
+        from tilestudy.design.lots import lots, lots_of_spares
         from tilestudy.paper.labels import tile_address
         from tilestudy.paper.pack_from_plan import bench_pack_content
 
@@ -83,6 +83,8 @@ class Packing(Timing, Mixes, Preparing):
             raise WrongRequestError(f"{study.name} has no session {unknown[0]}; its plan has {known}.")
         settings = self.settings()
         check, mixing, spares = self.hazards(study.name), self.mixing(study.name), self._spares(plan)
+        codes = [code for of_session in spares.values() for code in of_session]
+        spare_lots = lots_of_spares(study, plan, codes) if len(lots(study)) > 1 else {}
         times = None if plan.taken_in else self.timetable(study.name, whole=True)
         tells = self._report(study, plan, ()).sentences
         return {
@@ -98,6 +100,7 @@ class Packing(Timing, Mixes, Preparing):
                 word=self.word(study),
                 can_tell=tells if number == there[0] else (),
                 spares=spares[number],
+                spare_lots=spare_lots,
                 studio=settings.studio,
                 printed=self.today,
                 carries=partial(tile_address, settings.bench_address),
@@ -108,12 +111,13 @@ class Packing(Timing, Mixes, Preparing):
     def _spares(self, plan: Plan) -> dict[int, list[str]]:
         """Deal codes for spare tiles: two a session or more, other ones for each."""
         from tilestudy.design.codes import deal_codes
+        from tilestudy.design.lots import spares_by_session
 
         with self.book() as book:
             taken = book.codes()
-        each = Counter(batch.session for batch in plan.batches)
-        codes = iter(deal_codes(sum(max(2, many // 2) for many in each.values()), taken, Random(plan.seed + 1)))
-        return {session: list(islice(codes, max(2, each[session] // 2))) for session in sorted(each)}
+        each = spares_by_session(plan)
+        codes = iter(deal_codes(sum(each.values()), taken, Random(plan.seed + 1)))
+        return {session: list(islice(codes, many)) for session, many in sorted(each.items())}
 
     def _write_forms(self, study: Study, plan: Plan) -> tuple[list[Path], list[tuple[Path, int]]]:
         kinds = ["made", "batches"]

@@ -50,7 +50,9 @@ def check_study_name(name: str) -> str | None:
     True
     """
     if name == "trade":
-        return '"trade" cannot name a study: experiments/trade/ holds the studio\'s own trade data. Choose another name.'
+        return (
+            '"trade" cannot name a study: experiments/trade/ holds the studio\'s own trade data. Choose another name.'
+        )
     if _STUDY_NAME.match(name):
         return None
     return f'"{name}" cannot name a study: use small letters, digits and hyphens, such as door-plaques.'
