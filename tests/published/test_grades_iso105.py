@@ -5,6 +5,7 @@ import pytest
 
 from tests.published.reading import rows
 from tilestudy.colour.grades import (
+    STAINING_STEPS,
     change_difference,
     change_grade,
     change_half_grade,
@@ -45,3 +46,11 @@ def test_the_steps_of_the_grey_scales_have_their_own_grade(row: dict[str, str]) 
     d = float(row["dE_cielab"])
     half = change_half_grade(d) if row["scale"] == "A02" else staining_half_grade(staining_grade(d))
     assert written(float(half)) == row["grade"]
+
+
+def test_the_steps_for_staining_match_iso105_a03_1993() -> None:
+    """ISO 105-A03:1993: the difference of the two patches, for each of the nine steps."""
+    table = {
+        row["grade"]: float(row["dE_cielab"]) for row in rows("iso105_a02_a03_greyscale.csv") if row["scale"] == "A03"
+    }
+    assert {written(grade): d for grade, d in STAINING_STEPS.items()} == table

@@ -82,7 +82,7 @@ def test_it_is_a_plain_sqlite_file_with_foreign_keys_and_a_write_ahead_log(book:
     ours = (
         "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND name NOT LIKE '%sqlite%'"
     )
-    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (14,)
+    assert conn.execute(ours).fetchone() == conn.execute(ours + " AND strict").fetchone() == (17,)
     conn.close()
 
 
@@ -102,6 +102,22 @@ def test_it_gives_back_what_it_was_given(data: st.DataObject) -> None:
         assert (kept.record, kept.kind, kept.entered, kept.source) == (record, kind, NOW, "a form")
         assert not book.save_plan("door-plaques", plan, "text", NOW).changed
         assert book.plan("door-plaques") == plan
+
+
+def test_a_record_taken_back_stands_no_longer_and_stays_in_the_history(book: StudyBook) -> None:
+    """It can be taken back once; what is entered afterwards is new and follows after it."""
+    book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW, is_form=True)
+    (kept,) = book.current("plaques", "rub")
+    number = book.withdraw("plaques", kept, "bench page", NOW)
+    assert book.current("plaques", "rub") == []
+    assert [(one.id, one.withdrawn, one.superseded_by) for one in book.history("plaques", "A3")] == [
+        *((kept.id, False, number), (number, True, None)),
+    ]
+    with pytest.raises(BookError, match="stands no longer"):
+        book.withdraw("plaques", kept, "bench page", NOW)
+    assert book.record("plaques", "rub", [(rub(4.5), 2)], "rub.csv", NOW, is_form=True) == Outcome(unchanged=1)
+    assert book.record("plaques", "rub", [(rub(4.5), None)], "command line", NOW).added == (rub(4.5),)
+    assert [one.supersedes for one in book.current("plaques", "rub")] == [number]
 
 
 def test_it_keeps_both_when_a_record_is_corrected(book: StudyBook) -> None:

@@ -7,10 +7,18 @@ itself belongs, and the number between them for A05, are from public code that f
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 import numpy.typing as npt
 
 from tilestudy.colour.xyz import Floats
+
+STAINING_STEPS: Mapping[float, float] = MappingProxyType(
+    {5.0: 0.0, 4.5: 2.2, 4.0: 4.3, 3.5: 6.0, 3.0: 8.5, 2.5: 12.0, 2.0: 16.9, 1.5: 24.0, 1.0: 34.1}
+)
+"""CIELAB difference of the two patches of each step of the grey scale for staining, best grade first: ISO 105-A03:1993."""
 
 _STAIN_LIMITS = np.array([1.25, 1.75, 2.25, 2.75, 3.25, 3.75, 4.25, 4.75])
 _CHANGE_LIMITS = np.array([0.40, 1.25, 2.10, 2.95, 4.10, 5.80, 8.20, 11.60])

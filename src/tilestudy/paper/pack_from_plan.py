@@ -262,7 +262,7 @@ def forms_of(study: Study) -> tuple[str, ...]:
     return ("made.csv", "batches.csv", *(name for name, wanted in asked.items() if wanted))
 
 
-def _shuffled(plan: Plan, session: int, codes: Sequence[str], number: int) -> tuple[str, ...]:
+def shuffled(plan: Plan, session: int, codes: Sequence[str], number: int) -> tuple[str, ...]:
     """The codes of a session in a random order that stays the same each time it is printed."""
     order = list(codes)
     Random(plan.seed + number + 1000 * session).shuffle(order)
@@ -284,7 +284,7 @@ def _measure_sheets(study: Study, plan: Plan, session: int, codes: Sequence[str]
                 ),
                 ("date", "by", "instrument", "geometry (d/8 ...)", "illuminant, observer"),
                 tuple((f"spot {spot}", ("L*", "a*", "b*")) for spot in range(1, SPOTS + 1)),
-                _shuffled(plan, session, codes, 101),
+                shuffled(plan, session, codes, 101),
                 f"{_days(study.stage_days)} after making",
             )
         )
@@ -298,7 +298,7 @@ def _measure_sheets(study: Study, plan: Plan, session: int, codes: Sequence[str]
                 ("Write each value in the unit at the head of its column.",),
                 ("date", "by", "instrument"),
                 tuple(("", (name,)) for name in names),
-                _shuffled(plan, session, codes, number),
+                shuffled(plan, session, codes, number),
                 f"{_days(days)} after making",
             )
         )
@@ -316,7 +316,7 @@ def _rub_sheets(study: Study, plan: Plan, session: int, codes: Sequence[str], li
                 protocol.label,
                 condition,
                 protocol.lines(condition, study.rub.conditions),
-                _shuffled(plan, session, codes, number + 1),
+                shuffled(plan, session, codes, number + 1),
                 due=f"{_days(study.rub.wait_days)} after making",
             )
         )

@@ -184,14 +184,17 @@ class StudyBook:
                 raise
 
     def _write(self, sql: str, *values: Any) -> int:
-        try:
-            return self._conn.execute(sql, values).lastrowid or 0
-        except (OverflowError, UnicodeEncodeError) as error:
-            raise BookError(f"{self.path} cannot keep one of the values: {error}. Nothing was stored.") from error
+        return self._execute(sql, values).lastrowid or 0
 
     def _rows(self, sql: str, *values: Any) -> list[sqlite3.Row]:
         with self._clear_errors():
-            return self._conn.execute(sql, values).fetchall()
+            return self._execute(sql, values).fetchall()
+
+    def _execute(self, sql: str, values: Sequence[Any]) -> sqlite3.Cursor:
+        try:
+            return self._conn.execute(sql, values)
+        except (OverflowError, UnicodeEncodeError) as error:
+            raise BookError(f"{self.path} cannot keep one of the values: {error}. Nothing was stored.") from error
 
     def _study_id(self, study: str) -> int | None:
         found = self._rows("SELECT id FROM studies WHERE name = ?", study)
@@ -259,11 +262,22 @@ class StudyBook:
             for row in found
         }
 
+    def _numbers(self, table: str, study_id: int) -> dict[str, int]:
+        found = self._rows(f"SELECT id, code FROM {table} WHERE study_id = ? AND withdrawn_at IS NULL", study_id)
+        return {row["code"]: row["id"] for row in found}
+
     def has_records(self, study: str) -> bool:
         """Return True when anything was ever recorded for the study."""
         return bool(
             self._rows("SELECT 1 FROM entries e JOIN studies s ON s.id = e.study_id WHERE s.name = ? LIMIT 1", study)
         )
+
+    def entries(self, study: str) -> int:
+        """Return the number of the last entry of a study's diary; 0 of none."""
+        found = self._rows(
+            "SELECT max(e.id) AS last FROM entries e JOIN studies s ON s.id = e.study_id WHERE s.name = ?", study
+        )
+        return int(found[0]["last"] or 0)
 
     def tiles_with_records(self, study: str) -> frozenset[str]:
         """Return the codes of the tiles that planning again keeps: anything was recorded for them or names them."""
@@ -280,7 +294,7 @@ class StudyBook:
             "SELECT id, code FROM tiles WHERE study_id = ?1 AND withdrawn_at IS NULL AND ("
             "id IN (SELECT tile_id FROM made UNION SELECT tile_id FROM colour_readings"
             " UNION SELECT tile_id FROM response_values UNION SELECT tile_id FROM rub_grades"
-            " UNION SELECT tile_id FROM cloth_grades)"
+            " UNION SELECT tile_id FROM cloth_grades UNION SELECT tile_id FROM dips WHERE undone_at IS NULL)"
             " OR code IN (SELECT replaced_by FROM made k JOIN entries e ON e.id = k.entry_id WHERE e.study_id = ?1))",
             study_id,
         )
@@ -543,11 +557,8 @@ class StudyBook:
             study_id = self._study_id(study)
             if study_id is None:
                 raise BookError(f'Study {study} has no plan yet. Plan it first: "tilestudy plan {study}".')
-            tiles = {tile.code.casefold(): (number, tile.code) for number, tile in self._tiles(study_id).items()}
-            batches = {batch.code.casefold(): (number, batch.code) for number, batch in self._batches(study_id).items()}
-            tile_numbers = {code: number for number, code in tiles.values()}
-            batch_numbers = {code: number for number, code in batches.values()}
-            current = {kept.record.key: kept for kept in self.current(study, kind)}
+            tile_numbers, batch_numbers = self._numbers("tiles", study_id), self._numbers("batches", study_id)
+            tiles, batches = ({code.casefold(): code for code in known} for known in (tile_numbers, batch_numbers))
             outcome = Outcome()
             for given, line in records:
                 record = _plain(_with_codes(study, given, tiles, batches))
@@ -556,7 +567,8 @@ class StudyBook:
                     says = rows.said(kind, record)
                 except ValueError as error:
                     raise BookError(f"A number that is not finite cannot be recorded ({key}). {error}") from error
-                old = current.get(record.key)
+                last = self._last(study_id, kind, key)
+                old = None if last is None or last.withdrawn else last
                 if is_form:
                     before = self._form_said(study_id, source, kind, key, says, at)
                     if before == says:
@@ -567,19 +579,105 @@ class StudyBook:
                 if old is not None and old.record == record:
                     outcome += Outcome(unchanged=1)
                     continue
-                number = self._write(
-                    "INSERT INTO entries (study_id, kind, record_key, entered_at, source, source_line, supersedes) "
-                    "VALUES (?, ?, ?, ?, ?, ?, ?)",
-                    *(study_id, kind, key, at, source, line, None if old is None else old.id),
-                )
-                sql, values = rows.insert(kind, record, number, tile_numbers, batch_numbers)
-                self._write(sql, *values)
-                current[record.key] = Kept(number, kind, record, now, source, None if old is None else old.id)
+                after = None if last is None else last.id
+                number = self._add_entry(study_id, kind, record, source, at, line, after, tile_numbers, batch_numbers)
                 if old is None:
                     outcome += Outcome(added=(record,))
                 else:
                     outcome += Outcome(corrected=((replace(old, superseded_by=number), record),))
             return outcome
+
+    def _add_entry(
+        self,
+        study_id: int,
+        kind: str,
+        record: Record,
+        source: str,
+        at: str,
+        line: int | None,
+        supersedes: int | None,
+        tiles: Mapping[str, int],
+        batches: Mapping[str, int],
+    ) -> int:
+        number = self._write(
+            "INSERT INTO entries (study_id, kind, record_key, entered_at, source, source_line, supersedes) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            *(study_id, kind, rows.key_text(record), at, source, line, supersedes),
+        )
+        sql, values = rows.insert(kind, record, number, tiles, batches)
+        self._write(sql, *values)
+        return number
+
+    def _last(self, study_id: int, kind: str, key: str) -> Kept | None:
+        """Return the last entry about a key, also one that takes back what stood."""
+        last = self._rows(
+            "SELECT e.id FROM entries e LEFT JOIN entries later ON later.supersedes = e.id "
+            "WHERE e.study_id = ? AND e.kind = ? AND e.record_key = ? AND later.id IS NULL",
+            *(study_id, kind, key),
+        )
+        return self._kept(kind, last[0]["id"]) if last else None
+
+    def _kept(self, kind: str, number: int) -> Kept:
+        table, _ = rows.TABLES[kind]
+        return rows.kept(kind, self._rows(f"SELECT * FROM {table}_history WHERE entry = ?", number)[0])
+
+    def last(self, study: str, kind: str, record: Record) -> Kept | None:
+        """Return the last entry about what a record is about (its key), or None; `withdrawn` where that took it back."""
+        study_id = self._study_id(study)
+        return None if study_id is None else self._last(study_id, kind, rows.key_text(record))
+
+    def standing_of(self, study: str, tile: str) -> list[Kept]:
+        """Return what stands of one tile, of every kind."""
+        return [
+            rows.kept(kind, row)
+            for kind, (table, _) in rows.TABLES.items()
+            if kind != "batches"
+            for row in self._rows(f"SELECT * FROM {table}_now WHERE study = ? AND tile = ?", study, tile)
+        ]
+
+    def entry(self, number: int) -> Kept | None:
+        """Return the entry of a number, or None."""
+        found = self._rows("SELECT kind FROM entries WHERE id = ?", number)
+        return self._kept(found[0]["kind"], number) if found else None
+
+    def withdraw(self, study: str, kept: Kept, source: str, now: datetime) -> int:
+        """Take back a record that stands, so that nothing does, and return the number of the entry that says so.
+
+        The record stays in the history, and a later one about the same thing follows after it.
+
+        Raises
+        ------
+        BookError
+            When the record stands no longer.
+        """
+        at = _utc(now)
+        with self.transaction():
+            study_id = self._study_id(study)
+            last = None if study_id is None else self._last(study_id, kept.kind, rows.key_text(kept.record))
+            if study_id is None or last is None or last.id != kept.id or last.withdrawn:
+                raise BookError(f"Entry #{kept.id} of {study} stands no longer, so it cannot be taken back.")
+            tiles, batches = self._numbers("tiles", study_id), self._numbers("batches", study_id)
+            number = self._add_entry(study_id, kept.kind, kept.record, source, at, None, kept.id, tiles, batches)
+            self._write("INSERT INTO withdrawals (entry_id) VALUES (?)", number)
+            return number
+
+    def withdraw_stand_in(self, study: str, code: str, now: datetime) -> bool:
+        """Take a replacement tile out of the plan; False, and nothing changed, when it was used already.
+
+        The code stays taken: it may be stamped on a piece of metal.
+        """
+        at = _utc(now)
+        views = [f"{table}_now" for kind, (table, _) in rows.TABLES.items() if kind != "batches"]
+        used = " UNION ".join(f"SELECT tile FROM {view} WHERE study = ?1" for view in (*views, "dips_now"))
+        with self.transaction():
+            found = self._rows(
+                "SELECT t.id FROM tiles t JOIN studies s ON s.id = t.study_id WHERE s.name = ?1 AND t.code = ?2 "
+                f"AND t.withdrawn_at IS NULL AND t.replaces <> '' AND t.code NOT IN ({used})",
+                *(study, code),
+            )
+            if found:
+                self._write("UPDATE tiles SET withdrawn_at = ? WHERE id = ?", at, found[0]["id"])
+            return bool(found)
 
     def _form_said(self, study_id: int, source: str, kind: str, key: str, says: str, at: str) -> str | None:
         """Note what a form says of a key, and return what it said of it last time."""
@@ -719,14 +817,12 @@ def _settings(of: Batch | Tile) -> str:
         raise BookError(f"A setting of {of.code} is not a finite number. {error}") from error
 
 
-def _with_codes(
-    study: str, record: Record, tiles: Mapping[str, tuple[int, str]], batches: Mapping[str, tuple[int, str]]
-) -> Record:
+def _with_codes(study: str, record: Record, tiles: Mapping[str, str], batches: Mapping[str, str]) -> Record:
     """Return the record with tile and batch codes spelt as the plan spells them."""
 
-    def known(what: str, code: str, codes: Mapping[str, tuple[int, str]]) -> str:
+    def known(what: str, code: str, codes: Mapping[str, str]) -> str:
         if code.casefold() in codes:
-            return codes[code.casefold()][1]
+            return codes[code.casefold()]
         raise BookError(
             f"The plan of {study} has no {what} {code} (it may have been withdrawn when the study was planned again). "
             f'Nothing was stored. See the plan with "tilestudy plan {study}".'

@@ -312,14 +312,104 @@ CREATE TABLE trays (
     )
 
 
+def withdrawals(conn: sqlite3.Connection) -> None:
+    """Records that were taken back: a later entry says again what they said, and is marked; then nothing stands."""
+    _run(
+        conn,
+        """
+CREATE TABLE withdrawals (
+  entry_id INTEGER PRIMARY KEY REFERENCES entries (id) -- an entry that takes back what it supersedes
+) STRICT""",
+    )
+    more = {"colour_readings": "k.series, k.mottle, k.error, k.detail", "rub_grades": "k.round_number"}
+    graded = "k.photo_on, k.grade, k.stain, k.clean, k.condition, k.protocol, k.round_number"
+    columns = {table: ", ".join((said, *filter(None, [more.get(table)]))) for table, said in VIEWS.items()}
+    columns["cloth_grades"] = f"t.code AS tile, {graded}, k.error, k.photo_by, k.detail"
+    for table, said in columns.items():
+        _run(conn, f"DROP VIEW {table}_now", f"DROP VIEW {table}_history")
+        _record_views(conn, table, said, withdrawn=True)
+
+
+def dips(conn: sqlite3.Connection) -> None:
+    """When a tile went in and came out. A time once written stays; what was entered by mistake is marked as undone."""
+    _run(
+        conn,
+        """
+CREATE TABLE dips (
+  id INTEGER PRIMARY KEY,
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  tile_id INTEGER NOT NULL REFERENCES tiles (id),
+  cycle INTEGER NOT NULL CHECK (cycle >= 1), -- which time in
+  started_at TEXT NOT NULL CHECK (datetime(started_at) IS NOT NULL), -- UTC
+  started_by TEXT NOT NULL,
+  stopped_at TEXT CHECK (stopped_at IS NULL OR julianday(stopped_at) >= julianday(started_at)), -- UTC; NULL: it is in
+  stopped_by TEXT NOT NULL DEFAULT '',
+  undone_at TEXT CHECK (undone_at IS NULL OR datetime(undone_at) IS NOT NULL) -- taken back: it does not count
+) STRICT""",
+        "CREATE UNIQUE INDEX dips_of_tile ON dips (tile_id, cycle) WHERE undone_at IS NULL",
+        "CREATE UNIQUE INDEX tiles_that_are_in ON dips (tile_id) WHERE stopped_at IS NULL AND undone_at IS NULL",
+        "CREATE INDEX dips_of_study ON dips (study_id)",
+        """
+CREATE TRIGGER dips_stay BEFORE UPDATE ON dips
+WHEN OLD.undone_at IS NOT NULL OR (OLD.stopped_at IS NOT NULL AND NEW.stopped_at IS NOT OLD.stopped_at)
+  OR (OLD.stopped_at IS NOT NULL AND NEW.stopped_by <> OLD.stopped_by)
+  OR (OLD.id, OLD.study_id, OLD.tile_id, OLD.cycle, OLD.started_at, OLD.started_by)
+    <> (NEW.id, NEW.study_id, NEW.tile_id, NEW.cycle, NEW.started_at, NEW.started_by)
+BEGIN SELECT raise(ABORT, 'a time in the bath is never changed'); END""",
+        """
+CREATE TRIGGER dips_never_go BEFORE DELETE ON dips
+BEGIN SELECT raise(ABORT, 'a time in the bath is never removed'); END""",
+        """
+CREATE VIEW dips_now AS
+SELECT s.name AS study, t.code AS tile, d.cycle, d.started_at, d.started_by, d.stopped_at, d.stopped_by, d.id AS dip
+FROM dips d
+JOIN tiles t ON t.id = d.tile_id
+JOIN studies s ON s.id = d.study_id
+WHERE d.undone_at IS NULL""",
+    )
+
+
+def received(conn: sqlite3.Connection) -> None:
+    """What devices at the bench sent and what they were answered, so that what is sent again is not stored again."""
+    _run(
+        conn,
+        """
+CREATE TABLE received (
+  id TEXT PRIMARY KEY CHECK (length(id) BETWEEN 1 AND 64), -- made on the device
+  study_id INTEGER NOT NULL REFERENCES studies (id),
+  kind TEXT NOT NULL,
+  said TEXT NOT NULL CHECK (json_valid(said)), -- the cells as sent
+  device TEXT NOT NULL,
+  mark TEXT NOT NULL, -- initials or a mark of who entered it
+  received_at TEXT NOT NULL CHECK (datetime(received_at) IS NOT NULL),
+  answer TEXT NOT NULL CHECK (json_valid(answer)),
+  record INTEGER REFERENCES entries (id), -- that it made
+  dip INTEGER REFERENCES dips (id), -- that it started or stopped
+  undoes TEXT UNIQUE REFERENCES received (id) -- what it took back
+) STRICT""",
+        "CREATE INDEX received_records ON received (record)",
+        """
+CREATE TRIGGER received_stays BEFORE UPDATE ON received
+BEGIN SELECT raise(ABORT, 'what was received is never changed'); END""",
+        """
+CREATE TRIGGER received_never_goes BEFORE DELETE ON received
+BEGIN SELECT raise(ABORT, 'what was received is never removed'); END""",
+    )
+
+
 STEPS: tuple[Step, ...] = (
     *(plans_and_tiles, records, form_memory, views_for_readers, rub_rounds, claims),
-    *(photo_readings, cloths, trays),
+    *(photo_readings, cloths, trays, withdrawals, dips, received),
 )
 
 
-def _record_views(conn: sqlite3.Connection, table: str, columns: str) -> None:
-    """Make `..._history` and `..._now` of one kind of record; `k` is the record's row, `t` its tile, `b` its batch."""
+def _record_views(conn: sqlite3.Connection, table: str, columns: str, withdrawn: bool = False) -> None:
+    """Make `..._history` and `..._now` of one kind of record; `k` is the record's row, `t` its tile, `b` its batch.
+
+    `withdrawn` tells of what was taken back, and leaves it out of what counts; books of before have no such thing.
+    """
+    taken_back = ", e.id IN (SELECT entry_id FROM withdrawals) AS withdrawn" if withdrawn else ""
+    counts = "superseded_by IS NULL AND NOT withdrawn" if withdrawn else "superseded_by IS NULL"
     tiles = "JOIN tiles t ON t.id = k.tile_id" if "t.code" in columns else ""
     batches = "LEFT JOIN batches b ON b.id = k.batch_id" if "b.code" in columns else ""
     _run(
@@ -327,13 +417,13 @@ def _record_views(conn: sqlite3.Connection, table: str, columns: str) -> None:
         f"""
 CREATE VIEW {table}_history AS
 SELECT s.name AS study, {columns},
-  e.id AS entry, e.kind, e.entered_at, e.source, e.source_line, e.supersedes, later.id AS superseded_by
+  e.id AS entry, e.kind, e.entered_at, e.source, e.source_line, e.supersedes, later.id AS superseded_by{taken_back}
 FROM {table} k
 JOIN entries e ON e.id = k.entry_id
 JOIN studies s ON s.id = e.study_id
 {tiles} {batches}
 LEFT JOIN entries later ON later.supersedes = e.id""",
-        f"CREATE VIEW {table}_now AS SELECT * FROM {table}_history WHERE superseded_by IS NULL",
+        f"CREATE VIEW {table}_now AS SELECT * FROM {table}_history WHERE {counts}",
     )
 
 

@@ -188,4 +188,5 @@ def kept(kind: str, row: sqlite3.Row) -> Kept:
         source=row["source"],
         supersedes=row["supersedes"],
         superseded_by=row["superseded_by"],
+        withdrawn=bool(row["withdrawn"]),
     )

@@ -6,6 +6,8 @@ and reports/ (what is printed). The methods stand in a module for each stage of 
 
 from __future__ import annotations
 
+from tilestudy.studio.bench_views import BenchViews
+from tilestudy.studio.benching import Benching
 from tilestudy.studio.choosing import Choosing
 from tilestudy.studio.cutting import Cutting
 from tilestudy.studio.labelling import Labelling
@@ -13,7 +15,7 @@ from tilestudy.studio.photographing import Photographing
 from tilestudy.studio.trays import Trays
 
 
-class Studio(Labelling, Cutting, Choosing, Photographing, Trays):
+class Studio(BenchViews, Labelling, Cutting, Choosing, Photographing, Trays, Benching):
     """A studio's folder and what can be done with it.
 
     Parameters

@@ -54,6 +54,7 @@ class Folder:
         self.reports = self.folder / "reports"
         self.now = now
         self._library: tuple[tuple[tuple[str, int], ...], Library] | None = None
+        self._studies: dict[str, tuple[tuple[int, int, Library], Study]] = {}
 
     @property
     def today(self) -> date:
@@ -98,9 +99,13 @@ class Folder:
         raise WrongRequestError(f'There is no study "{name}" in {self.experiments}. {hint}')
 
     def study(self, name: str) -> Study:
-        """Read a study file; raises FaultyFileError with all its faults."""
+        """Read a study file, anew when it has changed; raises FaultyFileError with all its faults."""
         path, library = self.study_folder(name) / "study.toml", self.library
-        return read_study(
+        written = path.stat()
+        state = (written.st_mtime_ns, written.st_size, library)
+        if name in self._studies and self._studies[name][0] == state:
+            return self._studies[name][1]
+        study = read_study(
             read_text(path),
             str(path),
             name,
@@ -114,6 +119,8 @@ class Folder:
             density_of=lambda one: library.process(one).density_g_per_ml if one in library.process_ids else None,
             steps=list(library.bench_steps),
         )
+        self._studies[name] = (state, study)
+        return study
 
     def word(self, study: Study) -> str:
         """Return what the bench of this study calls a batch."""

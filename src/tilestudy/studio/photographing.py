@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from tilestudy.errors import NotEnoughError, PhotoError, TilestudyError, WrongRequestError, WrongTrayError
-from tilestudy.outcomes import ClothsDone, PhotoDone
+from tilestudy.outcomes import ClothsDone, PhotoDone, PhotosSeen
 from tilestudy.studio.recording import Recording
 from tilestudy.study import forms
 from tilestudy.study.dates import read_date
@@ -31,6 +31,15 @@ T = TypeVar("T")
 
 MOST_PHOTOS = 24
 """Photos measured in one call; more are a slip of the keyboard (a whole folder of pictures)."""
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What was measured in photos and is not stored yet: as people read it, as records, and a drawing (JPEG) of each photo."""
+
+    seen: PhotosSeen
+    records: tuple[Record, ...]
+    drawings: tuple[bytes, ...]
 
 
 class Photographing(Recording):
@@ -74,6 +83,36 @@ class Photographing(Recording):
         NotEnoughError
             When no tray sheet was printed.
         """
+        looked = self.look_at(
+            name,
+            photos,
+            references,
+            stage=stage,
+            on=on,
+            by=by,
+            series=series,
+            empty=empty,
+            progress=progress,
+        )
+        return self.keep_looked(looked, photos)
+
+    def look_at(
+        self,
+        name: str,
+        photos: Sequence[Path],
+        references: Path | None = None,
+        *,
+        stage: str | None = None,
+        on: str | None = None,
+        by: str = "",
+        series: str = "",
+        empty: Sequence[str] = (),
+        progress: Progress = no_progress,
+    ) -> Looked:
+        """Measure the colours of the tiles in photos of trays and draw what was measured; nothing is stored yet.
+
+        Parameters and errors are those of `photograph`.
+        """
         study, _ = self.planned(name)
         stage = stage or study.stage
         if stage not in STAGES:
@@ -92,9 +131,14 @@ class Photographing(Recording):
             together = combine([reading for _, reading in seen if reading.sheet.number == number])
             trays.append(together)
             records += [_reading(tile, together, stage, day, by, series, references) for tile in together.tiles]
-        stored = self.store_measured(name, "colour", records, _source(photos))
-        drawn = tuple(_beside(path, draw(*one)) for path, one in zip(photos, seen, strict=True))
-        return PhotoDone(study, stage, day, tuple(trays), stored, drawn)
+        return Looked(PhotosSeen(study, stage, day, tuple(trays)), tuple(records), tuple(draw(*one) for one in seen))
+
+    def keep_looked(self, looked: Looked, photos: Sequence[Path]) -> PhotoDone:
+        """Store what was measured in these photos, and write the drawings beside them."""
+        seen = looked.seen
+        stored = self.store_measured(seen.study.name, "colour", looked.records, _source(photos))
+        drawn = tuple(_beside(path, picture) for path, picture in zip(photos, looked.drawings, strict=True))
+        return PhotoDone(seen.study, seen.stage, seen.day, seen.trays, stored, drawn)
 
     def grade_cloths(
         self,

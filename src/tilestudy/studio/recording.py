@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeGuard
 
 from tilestudy.errors import (
     Fault,
@@ -80,7 +80,7 @@ class Recording(Folder):
             raise WrongRequestError(f"Nothing was given to store. See tilestudy {kind} --help.")
         with self.book() as book:
             there = {kept.record.key: kept.record for kept in book.current(name, kind)}
-        records = [(_corrected(there.get(record.key), record, given), None) for record, _ in reading.records]
+        records = [(corrected(there.get(record.key), record, given), None) for record, _ in reading.records]
         return self._store(study, {(kind, COMMAND_LINE, False): records})
 
     def read_form(
@@ -282,7 +282,7 @@ class Recording(Folder):
                 plan = book.plan(study.name)
                 if plan is None:
                     raise NotEnoughError(f'Study {study.name} has no plan yet. Type "tilestudy plan {study.name}".')
-                for tile in _replacements(plan, [record for record, _ in records]):
+                for tile in replacements(plan, [record for record, _ in records]):
                     if book.add_tile(study.name, tile, self.now()):
                         notes.append(
                             f"Tile {tile.code} stands in for {tile.replaces}, at its settings in batch {tile.batch}."
@@ -298,7 +298,7 @@ class Recording(Folder):
                     notes.append(
                         f"Marked as spoiled, so kept but not used: what was measured of {', '.join(sorted(measured))}."
                     )
-                notes += _perhaps_another_round(outcome)
+                notes += perhaps_another_round(outcome)
                 outcomes[kind] = outcomes[kind] + outcome if kind in outcomes else outcome
         return Entered(study, outcomes, notes=notes)
 
@@ -311,28 +311,26 @@ class Recording(Folder):
         ] = {}  # records without a line (of a photo) are told together
         for reading in readings:
             for record, line in reading.records:
-                if isinstance(record, Measured) and record.tile in made and record.on < made[record.tile]:
+                if follows_making(record) and record.tile in made and record.on < made[record.tile]:
                     early.setdefault((reading.file, line, made[record.tile], record.on), []).append(record.tile)
         faults = [
             Fault(
                 file,
                 line,
-                f"tile{'s' * (len(tiles) > 1)} {listed(tiles)} {'were' if len(tiles) > 1 else 'was'} made on {making.isoformat()}, "
-                f"so a measurement of {on.isoformat()} cannot be right. Check both dates.",
+                measured_before_made(tiles, making, on),
             )
             for (file, line, making, on), tiles in early.items()
         ]
         first: dict[str, date] = {}
         with self.book() as book:
             every = [kept.record for kind in KINDS for kept in book.current(name, kind)]
-        for one in (record for record in every if isinstance(record, Measured)):
+        for one in (record for record in every if follows_making(record)):
             first[one.tile] = min(one.on, first.get(one.tile, one.on))
         return faults + [
             Fault(
                 reading.file,
                 line,
-                f"tile {record.tile} was measured on {first[record.tile].isoformat()}, so it cannot have been made on "
-                f"{record.on.isoformat()}. Check both dates.",
+                made_after_measured(record.tile, first[record.tile], record.on),
             )
             for reading in readings
             for record, line in reading.records
@@ -393,6 +391,28 @@ class Recording(Folder):
             return history_text(study, plan, codes[code.casefold()], book.history(name, codes[code.casefold()]))
 
 
+def follows_making(record: Record) -> TypeGuard[Measured]:
+    """Return whether a record can only be of a tile that was made: all that is measured but the colour of bare metal."""
+    return isinstance(record, Measured) and not (isinstance(record, Reading) and record.stage == "bare")
+
+
+def measured_before_made(tiles: Sequence[str], making: date, on: date) -> str:
+    """Say that tiles cannot have been measured before they were made."""
+    were = "were" if len(tiles) > 1 else "was"
+    return (
+        f"tile{'s' * (len(tiles) > 1)} {listed(tiles)} {were} made on {making.isoformat()}, "
+        f"so a measurement of {on.isoformat()} cannot be right. Check both dates."
+    )
+
+
+def made_after_measured(tile: str, first: date, on: date) -> str:
+    """Say that a tile cannot have been made after it was first measured."""
+    return (
+        f"tile {tile} was measured on {first.isoformat()}, so it cannot have been made on "
+        f"{on.isoformat()}. Check both dates."
+    )
+
+
 def _set_aside(form: Path, rows: str) -> Path:
     """Write rows to mend beside their form, under a name that no other rows have; what is being mended is never touched."""
     stem = form.name[: -len(form.suffix)].removesuffix(".mend")
@@ -406,7 +426,7 @@ def _set_aside(form: Path, rows: str) -> Path:
     raise WrongRequestError(f"There are too many files {stem}-...{MEND} beside {form}. Deal with them first.")
 
 
-def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Record:
+def corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Record:
     """Take from the new record what was given, and the rest from the one it corrects."""
     if old is None:
         return new
@@ -420,7 +440,7 @@ def _corrected(old: Record | None, new: Record, given: Mapping[str, str]) -> Rec
     return replace(old, **changes)
 
 
-def _perhaps_another_round(outcome: Outcome) -> list[str]:
+def perhaps_another_round(outcome: Outcome) -> list[str]:
     """Ask whether a rub grade moved to quite another day is a correction, or a second rub test without its round."""
     moved = [
         (old.record, new)
@@ -471,7 +491,7 @@ def _clashes(readings: Sequence[forms.FormReading]) -> list[Fault]:
     return faults
 
 
-def _replacements(plan: Plan, records: Sequence[Record]) -> list[Tile]:
+def replacements(plan: Plan, records: Sequence[Record]) -> list[Tile]:
     """Tiles that stand in for spoiled ones and are not in the plan yet."""
     from tilestudy.design.layout import replacement
 
@@ -486,4 +506,4 @@ def _replacements(plan: Plan, records: Sequence[Record]) -> list[Tile]:
 
 
 def _with_replacements(plan: Plan, records: Sequence[Record]) -> Plan:
-    return replace(plan, tiles=(*plan.tiles, *_replacements(plan, records)))
+    return replace(plan, tiles=(*plan.tiles, *replacements(plan, records)))

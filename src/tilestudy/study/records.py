@@ -583,7 +583,10 @@ KINDS: Mapping[str, type] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Kept:
-    """A record as the book keeps it: numbered, with when and from where it came, and what it superseded."""
+    """A record as the book keeps it: numbered, with when and from where it came, and what it superseded.
+
+    `withdrawn` is True for an entry that takes back the record it supersedes: it says the same, and nothing stands.
+    """
 
     id: int
     kind: str
@@ -592,3 +595,4 @@ class Kept:
     source: str
     supersedes: int | None = None
     superseded_by: int | None = None
+    withdrawn: bool = False

@@ -229,15 +229,13 @@ class LabelsDone:
 
 
 @dataclass(frozen=True)
-class PhotoDone:
-    """The colours of tiles in photos: each tray (its photos averaged), what was stored, the drawings beside the photos."""
+class PhotosSeen:
+    """The colours of tiles in photos: the study, its stage, the day of the photos, and each tray (its photos averaged)."""
 
     study: Study
     stage: str
     day: date
     trays: tuple[TrayReading, ...]
-    stored: Entered
-    drawn: tuple[Path, ...]
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -248,11 +246,6 @@ class PhotoDone:
     def sentences(self) -> tuple[str, ...]:
         """How far the colours can be trusted, a tray each."""
         return tuple(_trusted(tray) for tray in self.trays)
-
-    @property
-    def kept(self) -> str:
-        """What was stored, and what it took the place of."""
-        return _stored(self.stored)
 
     def table(self) -> str:
         """Return a line for each tile: its colour, mottle and glare."""
@@ -267,6 +260,19 @@ class PhotoDone:
                 glare = f"{tile.glare:.0%}" if tile.glare >= 0.005 else ""
                 rows.append([tile.code, *(_signed(one) for one in tile.lab), name, f"{tile.mottle:.1f}", glare])
         return "\n".join(columns(rows))
+
+
+@dataclass(frozen=True)
+class PhotoDone(PhotosSeen):
+    """The same when it is stored: what was stored, and the drawings beside the photos."""
+
+    stored: Entered
+    drawn: tuple[Path, ...]
+
+    @property
+    def kept(self) -> str:
+        """What was stored, and what it took the place of."""
+        return _stored(self.stored)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the measured tiles with stable keys."""
@@ -568,7 +574,8 @@ def history_text(study: Study, plan: Plan, code: str, kept: Iterable[Kept]) -> s
             if value and name not in ("tile", "batch") and (name, value) not in (("spoiled", "no"), ("round", "1"))
         )
         mark = f"  [superseded by #{one.superseded_by}]" if one.superseded_by else ""
-        mend = f" (corrects #{one.supersedes})" if one.supersedes else ""
+        does = "takes back" if one.withdrawn else "corrects"
+        mend = f" ({does} #{one.supersedes})" if one.supersedes else ""
         what = {Made: "made", BatchLog: "batch", Reading: "colour", Value: "value", Rub: "rub", Cloth: "cloth"}[
             type(one.record)
         ]
