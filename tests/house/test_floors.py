@@ -13,7 +13,8 @@ FLOORS = [
     {"store", "photo", "paper"},
     {"outcomes"},
     {"studio"},
-    {"cli", "bench"},
+    {"bench"},
+    {"cli"},
     {"__main__"},
 ]
 LEVEL = {room: level for level, rooms in enumerate(FLOORS) for room in rooms}

@@ -7,7 +7,7 @@ import random
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tilestudy.errors import FaultyFileError
@@ -249,6 +249,7 @@ def test_cups_and_spoons_beside_millilitres() -> None:
     ]
 
 
+@example(ml=52.0)
 @given(ml=st.floats(1.3, 2000))
 def test_spoons_hold_nearly_what_they_stand_for(ml: float) -> None:
     """Never further off than half of the smallest spoon used."""

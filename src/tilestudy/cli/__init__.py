@@ -9,6 +9,7 @@ import sys
 from io import TextIOWrapper
 
 from tilestudy.cli import (
+    bench,
     choosing,
     cut,
     demo,
@@ -26,6 +27,7 @@ from tilestudy.cli import (
 from tilestudy.cli.app import cli
 
 __all__ = [
+    "bench",
     "choosing",
     "cli",
     "cut",

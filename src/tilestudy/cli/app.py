@@ -33,6 +33,7 @@ COMMANDS = (
         "timetable",
         "pack",
         "labels",
+        "bench",
         "tray",
         "made",
         "colour",

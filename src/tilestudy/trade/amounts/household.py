@@ -34,7 +34,7 @@ def in_spoons(ml: float) -> tuple[str, float]:
     >>> in_spoons(500)[0], in_spoons(50)[0], in_spoons(2.5)[0], in_spoons(0.3)[0]
     ('2 cups and 2 tbsp', '3 tbsp and 1 tsp', '1/2 tsp', '')
     """
-    if ml >= CUP_ML / 4 - TABLESPOON_ML / 2:
+    if ml >= CUP_ML / 4 - TEASPOON_ML / 4:
         spoons = round(ml / TABLESPOON_ML)
         quarters, rest = divmod(spoons, 4)
         parts = [_quarters(quarters, "cup"), _quarters(4 * rest, "tbsp", "tbsp")]
