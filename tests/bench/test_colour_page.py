@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.bench.visitor import Visitor, alone
+from tests.bench.visitor import Visitor, alone, shared
 from tests.cli.test_photo import taken, written
 from tests.synthetic import references_of
 from tilestudy.colour.difference import ciede2000
@@ -40,7 +40,8 @@ def test_a_photo_is_looked_at_before_it_is_kept(studio: Studio, tmp_path: Path) 
     (sheet,) = studio.tray_sheets("plaques", patches, tiles=codes).sheets
     photo = taken(sheet, tmp_path / "IMG.jpg", "6")
     data = (tmp_path / "IMG.jpg").read_bytes()
-    visitor = Visitor(alone(tmp_path), "KL")
+    app, access = shared(tmp_path)
+    visitor = Visitor(app, "KL", access.code("scorer"))
     form = {"stage": "cured", "references": "patches.csv"}
     asked = visitor.post("/plaques/colour", **form, photos=(BytesIO(data), "../../../evil.jpg"))
     assert asked.status_code == 302, asked.text
@@ -50,10 +51,9 @@ def test_a_photo_is_looked_at_before_it_is_kept(studio: Studio, tmp_path: Path) 
     drawing = visitor.get(f"{asked.headers['Location']}/0.jpg")
     assert Image.open(BytesIO(drawing.data)).format == "JPEG"
     assert readings(studio) == {}
-    # another device may not look
-    assert (
-        Visitor(visitor.client.application, "MB").get(asked.headers["Location"]).status_code == 200
-    )  # all are keepers here
+    other = Visitor(app, "MB", access.code("scorer"))  # another device neither sees nor keeps it
+    assert other.get(asked.headers["Location"]).status_code == 404
+    assert other.post(asked.headers["Location"], keep="yes").status_code == 404
     kept = visitor.post(asked.headers["Location"], keep="yes")
     assert "Stored: 6 colour readings" in kept.text
     found = readings(studio)

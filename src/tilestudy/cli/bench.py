@@ -53,5 +53,7 @@ def _tell_codes(address: str, scorer: str, keeper: str, until: str) -> None:
     code.terminal(compact=True)
     tell(f"The bench page is at {address}. Scan the code, or open the address and type: {scorer}")
     tell(f"Keeper's code, for yourself only: {keeper}")
-    tell(f"Both hold until {until} tomorrow. Traffic is not encrypted: use the room's own network, and see docs/how-to/bench-page.md.")
+    tell(
+        f"Both hold until {until} tomorrow. Traffic is not encrypted: use the room's own network, and see docs/how-to/bench-page.md."
+    )
     tell(f'So that the codes on printed labels open here: bench_address = "{address}" in experiments/studio.toml.')
