@@ -208,6 +208,9 @@ def test_a_mark_is_held_by_one_device_until_the_keeper_frees_it(tmp_path: Path, 
     assert second.post("/mark", mark="kl", next="/").status_code == 302
     assert first.get("/").status_code == 302  # is asked for a mark again
     assert first.enter(**rub(codes[0], "n1", "KL")).status_code == 409
+    assert second.post("/leave").status_code == 302  # who leaves gives the mark back
+    third = Visitor(app, "", access.code("scorer"))
+    assert third.post("/mark", mark="KL", next="/").status_code == 302
 
 
 def test_scripts_in_notes_and_names_stay_text(tmp_path: Path, codes: list[str]) -> None:

@@ -168,6 +168,16 @@ class Access:
             return True
         return bool(self._state["marks"].get(str(session.get("mark", "")).casefold()) == session.get("device"))
 
+    def leave(self) -> None:
+        """Forget this device, and let another take its mark."""
+        device = session.get("device")
+        with self._lock:
+            left = {one: by for one, by in self._state["marks"].items() if by != device}
+            if left != self._state["marks"]:
+                self._state["marks"] = left
+                self._write()
+        session.clear()
+
     @property
     def marks(self) -> tuple[str, ...]:
         """The marks in use today."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlsplit
 
-from flask import Blueprint, g, redirect, render_template, request, session, url_for
+from flask import Blueprint, g, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from tilestudy.errors import WrongRequestError
@@ -52,7 +52,7 @@ def take_mark() -> AnyResponse | tuple[str, int]:
 @pages.post("/leave")
 def leave() -> AnyResponse:
     """Forget this device."""
-    session.clear()
+    g.access.leave()
     return redirect("/")
 
 
