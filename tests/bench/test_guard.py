@@ -131,7 +131,8 @@ def test_without_the_code_nothing_is_shown(app: Flask, codes: list[str]) -> None
     for path in (*PAGES, *KEEPERS, f"/tile/{codes[0]}"):
         answer = stranger.get(path)
         assert answer.status_code == 401, path
-        assert codes[0] not in answer.text.replace(path, "")
+        said = re.sub(r"<(meta|input)[^>]*>", "", answer.text)  # tokens are random letters
+        assert codes[0] not in said.replace(path, "")
     assert stranger.get(f"/state/{STUDY}/run/1").status_code == 401
     assert stranger.enter(**rub(codes[0], "n1", "KL")).status_code == 401
 

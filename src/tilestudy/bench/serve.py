@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 from tilestudy.bench.access import Access
 from tilestudy.bench.app import make_app
 from tilestudy.bench.guard import LOOPBACK
-from tilestudy.errors import WrongRequestError
+from tilestudy.errors import TilestudyError, WrongRequestError
 from tilestudy.studio import Studio
 
 THREADS = 8
@@ -67,4 +68,9 @@ def _load(folder: Path) -> None:
     from tilestudy.study.units import stored_unit
 
     stored_unit("g/L")
-    Studio(folder).bench_today()
+    studio = Studio(folder)
+    studio.bench_today()
+    for name in studio.bench_studies()[:1]:
+        with suppress(TilestudyError):  # whoever opens it is told
+            studio.bench_run(name, 1)
+            studio.bench_board(name)

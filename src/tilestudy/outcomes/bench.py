@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Literal
 
@@ -237,14 +237,28 @@ class RubTask:
 
 @dataclass(frozen=True)
 class BoardTile:
-    """One swatch: its sRGB colour "#4a2c1f" ("" where it was not measured), L*a*b*, median grade, mottle."""
+    """One swatch.
+
+    Attributes
+    ----------
+    settings : tuple of Setting
+        As really made, where that is known.
+    colour, lab : str, Lab or None
+        sRGB "#4a2c1f" ("" where it was not measured), and L*a*b*.
+    grades : mapping of str to float
+        Median grade under each condition of the study's own rub test, first round.
+    mottle : float or None
+    spoiled : bool
+    relative : bool
+        True where the colour is of a photo without reference patches.
+    """
 
     code: str
     batch: str
     settings: tuple[Setting, ...]
     colour: str = ""
     lab: Lab | None = None
-    grade: float | None = None
+    grades: Mapping[str, float] = field(default_factory=dict)
     mottle: float | None = None
     spoiled: bool = False
     relative: bool = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -31,6 +31,7 @@ from tilestudy.paper.content import (
     TilePoint,
 )
 from tilestudy.paper.from_plan import cautions, first_aid, masthead, metal_text, protection, steps
+from tilestudy.study.arrange import board_rows, in_order, ranker
 from tilestudy.study.at_hand import AtHand
 from tilestudy.study.language import capital, count, listed, plural
 from tilestudy.study.records import Batch, Factor, Plan, Reading, Rub, Setting
@@ -181,27 +182,8 @@ def _done(
 
 def _levels_in_words(factor: Factor, plan: Plan) -> str:
     """Write the settings that the plan's tiles have, which need not be those that the study file names now."""
-    levels = tuple(_in_order({t.settings[factor.name] for t in plan.tiles if factor.name in t.settings}, factor))
+    levels = tuple(in_order({t.settings[factor.name] for t in plan.tiles if factor.name in t.settings}, factor))
     return levels_in_words(replace(factor, levels=levels)) if len(levels) > 1 else show((*levels, "")[0], factor)
-
-
-def _in_order(settings: Iterable[Setting], factor: Factor) -> list[Setting]:
-    """Sort settings: numbers by size, names as the study file lists them, then those it does not list."""
-
-    def rank(setting: Setting) -> tuple[int, float, str]:
-        if not isinstance(setting, str):
-            return 0, setting, ""
-        return 1, factor.levels.index(setting) if setting in factor.levels else len(factor.levels), setting
-
-    return sorted(settings, key=rank)
-
-
-def _ranker(
-    rows: Collection[Mapping[str, Setting]], factors: Sequence[Factor]
-) -> Callable[[Mapping[str, Setting]], tuple[int, ...]]:
-    """Return a sort key for rows of settings, from the settings that occur among them."""
-    order = {factor.name: _in_order({row[factor.name] for row in rows}, factor) for factor in factors}
-    return lambda row: tuple(order[factor.name].index(row[factor.name]) for factor in factors)
 
 
 def _when(days: Sequence[date]) -> str:
@@ -269,22 +251,12 @@ def _board_caption(found: StudyFindings) -> str:
 
 def _board(found: StudyFindings) -> Board:
     """Arrange the tiles by their per-batch settings, then by their own, as the plan has them."""
-    study, plan = found.study, found.plan
-    fixed = [factor for factor in study.factors if factor.set_per != "tile"]
-    free = [factor for factor in study.factors if factor.set_per == "tile"]
-    planned = {tile.tile: {**tile.settings, **plan.tile(tile.tile).settings} for tile in found.tiles}
-    row_of, turn_of = _ranker(planned.values(), fixed), _ranker(planned.values(), free)
-    rows = []
-    for key in sorted({row_of(settings) for settings in planned.values()}):
-        tiles = sorted(
-            (tile for tile in found.tiles if row_of(planned[tile.tile]) == key),
-            key=lambda tile: (turn_of(planned[tile.tile]), tile.batch),
-        )
-        settings = ", ".join(f"{factor.label} {show(planned[tiles[0].tile][factor.name], factor)}" for factor in fixed)
-        batches = [batch.code for batch in plan.batches if any(tile.batch == batch.code for tile in tiles)]
-        word = found.word if len(batches) == 1 else plural(found.word)
-        title = f"{capital(settings)} ({word} {', '.join(batches)})" if settings else "All tiles"
-        rows.append(BoardRow(title, tuple(_swatch(found, tile) for tile in tiles)))
+    seen = {tile.tile: tile for tile in found.tiles}
+    planned = {code: {**tile.settings, **found.plan.tile(code).settings} for code, tile in seen.items()}
+    rows = [
+        BoardRow(title, tuple(_swatch(found, seen[code]) for code in codes))
+        for title, codes in board_rows(found.study, found.plan, planned, found.word)
+    ]
     return Board(tuple(rows), _board_caption(found))
 
 
@@ -319,7 +291,7 @@ def _drivers(found: StudyFindings) -> tuple[Drivers, ...]:
 
 def _places(settings: Iterable[Setting], factor: Factor) -> Callable[[Setting], float]:
     """Return where each of these settings stands on a chart's axis: its number as shown, or its turn among the steps."""
-    steps = _in_order(set(settings), factor)
+    steps = in_order(set(settings), factor)
 
     def at(value: Setting) -> float:
         if isinstance(value, str) or factor.spacing == "steps":
@@ -516,7 +488,7 @@ def _mixing(found: StudyFindings, library: Library, again: Mapping[str, Setting]
         batch = Batch("", 1, 1, {factor.name: again[factor.name] for factor in fixed})
         return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, library, batch, AtHand()))
     batches = [one for one in found.plan.batches if all(factor.name in one.settings for factor in fixed)]
-    kind_of = _ranker([batch.settings for batch in batches], fixed)
+    kind_of = ranker([batch.settings for batch in batches], fixed)
     listed = []
     for kind in sorted({kind_of(batch.settings) for batch in batches}):
         alike = [one for one in batches if kind_of(one.settings) == kind]

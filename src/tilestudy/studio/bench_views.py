@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from math import log
 from random import Random
@@ -30,14 +31,14 @@ from tilestudy.store.bench import BenchRows, DipRow
 from tilestudy.studio.preparing import Preparing
 from tilestudy.studio.recording import Recording
 from tilestudy.studio.timing import Timing
+from tilestudy.study.arrange import board_rows
 from tilestudy.study.due import owed
 from tilestudy.study.forms import cells_of
-from tilestudy.study.language import capital, count, listed, plural
+from tilestudy.study.language import capital, count, listed
 from tilestudy.study.records import (
     STAGES,
     Batch,
     BatchLog,
-    Factor,
     Kept,
     Lab,
     Made,
@@ -58,7 +59,8 @@ SOON = timedelta(hours=1)
 class BenchViews(Timing, Preparing, Recording):
     """Shows studies to the people at the bench."""
 
-    _starts: tuple[tuple[str, str], dict[str, str]] | None = None
+    _starts: tuple[tuple[str, Plan, str], dict[str, str]] | None = None
+    _paths: tuple[tuple[object, ...], tuple[str, ...]] | None = None
 
     def bench_studies(self) -> tuple[str, ...]:
         """Return the studies that have a plan, the youngest first."""
@@ -132,7 +134,17 @@ class BenchViews(Timing, Preparing, Recording):
             says = f"{count(len(tiles), 'tile')} in {count(batches, word)}"
             if begun:
                 says = f"Begun: {count(len(left), 'tile')} of {len(tiles)} left"
-            found.append(ToDo(study.name, "session", f"Session {number}", says, "next", tuple(left), session=number))
+            found.append(
+                ToDo(
+                    study.name,
+                    "session",
+                    f"Session {number}",
+                    says,
+                    "today" if begun else "next",
+                    tuple(left),
+                    session=number,
+                )
+            )
             if not begun:
                 break  # the sessions after it wait for it
         return found
@@ -237,7 +249,7 @@ class BenchViews(Timing, Preparing, Recording):
 
     def _start_times(self, name: str, plan: Plan) -> dict[str, str]:
         """When each tile goes in by the timetable, for a study that says when a session starts; kept while the plan stays."""
-        state = (name, f"{len(plan.tiles)} {self._text(name)}")
+        state = (name, plan, self._text(name))
         if self._starts is None or self._starts[0] != state:
             found: dict[str, str] = {}
             if not plan.taken_in and self.study(name).workplace.hours.start is not None:
@@ -320,7 +332,8 @@ class BenchViews(Timing, Preparing, Recording):
         study, plan = self.planned(name)
         if by not in ("factors", "path"):
             raise WrongRequestError(f'A board is arranged by "factors" or by "path", not by "{by}".')
-        readings = [one for one in self._records(name)[2] if not one.series]
+        every = self._records(name)[2]
+        readings = [one for one in every if not one.series]
         stages = tuple(one for one in STAGES if one == study.stage or any(r.stage == one for r in readings))
         if stage and stage not in stages:
             raise WrongRequestError(f"No colour of {name} was read {stage}. There are: {listed(list(stages))}.")
@@ -333,10 +346,13 @@ class BenchViews(Timing, Preparing, Recording):
             )
         if missing := [one.code for one in tiles.values() if not one.colour and not one.spoiled]:
             says.append(f"Not read yet: {' '.join(missing)}.")
+        if len(readings) < len(every) and not any(tile.colour for tile in tiles.values()):
+            says.append("Colours are there in a series of another name only; the board shows the study's own.")
         rows: tuple[BoardRow, ...] = ()
         if by == "path":
             try:
-                rows = (BoardRow("From the earliest to the furthest", tuple(_along_path(study, plan, tiles))),)
+                order = self._path(study, plan, tiles)
+                rows = (BoardRow("From the earliest to the furthest", tuple(tiles[code] for code in order)),)
             except NotEnoughError as error:
                 says.append(f"{error} They stand by their settings instead.")
         return Board(
@@ -351,34 +367,29 @@ class BenchViews(Timing, Preparing, Recording):
             tuple(says),
         )
 
-    def _board_tiles(self, study: Study, plan: Plan, readings: Sequence[Reading], stage: str) -> dict[str, BoardTile]:
-        from tilestudy.analysis.colour.series import to_d65
+    def _path(self, study: Study, plan: Plan, tiles: Mapping[str, BoardTile]) -> tuple[str, ...]:
+        """The codes along the path of their colours; kept while the colours stay."""
+        state = (study, plan, tuple((one.code, one.lab) for one in tiles.values()))
+        if self._paths is None or self._paths[0] != state:
+            self._paths = (state, tuple(one.code for one in _along_path(study, plan, tiles)))
+        return self._paths[1]
 
-        made, _, _, _, rubs = self._records(study.name)
-        spoiled = {one.tile for one in made if one.spoiled}
+    def _board_tiles(self, study: Study, plan: Plan, readings: Sequence[Reading], stage: str) -> dict[str, BoardTile]:
+        """The swatches of all tiles that count, at a stage."""
+        made, logs, _, _, rubs = self._records(study.name)
+        of_tile = {one.tile: one for one in made}
+        of_batch = {one.batch: one for one in logs}
         read: dict[str, list[Reading]] = defaultdict(list)
         for one in readings:
             if one.stage == stage:
-                read[one.tile].append(to_d65(one))
-        grades: dict[str, list[float]] = defaultdict(list)
-        for rub in rubs:
-            grades[rub.tile].append(rub.grade)
+                read[one.tile].append(one)
+        grades = _grades(study, rubs)
         found = {}
         for tile in tiles_that_count(plan).tiles:
-            here = read.get(tile.code, [])
-            lab = _mean(here)
-            mottles = [one.mottle for one in here if one.mottle is not None]
-            found[tile.code] = BoardTile(
-                tile.code,
-                tile.batch,
-                _settings(study, tile.settings),
-                lab_to_hex(lab) if lab else "",
-                lab,
-                median(grades[tile.code]) if tile.code in grades else None,
-                fmean(mottles) if mottles else None,
-                tile.code in spoiled,
-                any(one.relative for one in here),
-            )
+            log_, done = of_batch.get(tile.batch), of_tile.get(tile.code)
+            really = {**tile.settings, **(log_.actual if log_ else {}), **(done.actual if done else {})}
+            swatch = _swatch(study, tile, really, read.get(tile.code, []), grades.get(tile.code, {}))
+            found[tile.code] = replace(swatch, spoiled=done is not None and done.spoiled)
         return found
 
     # --- a tile ---------------------------------------------------------------------------------------------------------
@@ -397,34 +408,20 @@ class BenchViews(Timing, Preparing, Recording):
         raise WrongRequestError(f'No study here has a tile "{code}". Look at the code on the back of the tile again.')
 
     def _tile_page(self, name: str, tile: Tile) -> TilePage:
-        from tilestudy.analysis.colour.series import to_d65
-
         study, plan = self.planned(name)
         made, _, readings, values, rubs = self._records(name)
-        mine = [to_d65(one) for one in readings if one.tile == tile.code and not one.series]
-        colours = []
-        for stage in STAGES:
-            lab = _mean([one for one in mine if one.stage == stage])
-            if lab is not None:
-                colours.append((stage, lab_to_hex(lab), lab))
-        last = colours[-1] if colours else ("", "", None)
-        grades = [one.grade for one in rubs if one.tile == tile.code]
+        mine = [one for one in readings if one.tile == tile.code and not one.series]
+        at = {stage: [one for one in mine if one.stage == stage] for stage in STAGES}
+        colours = [(stage, lab_to_hex(lab), lab) for stage, here in at.items() if (lab := _mean(here)) is not None]
+        last = at[colours[-1][0]] if colours else []
+        swatch = _swatch(study, tile, tile.settings, last, _grades(study, rubs).get(tile.code, {}))
         spoiled = any(one.spoiled for one in made if one.tile == tile.code)
-        lines = self.history(name, tile.code).splitlines()
         return TilePage(
             name,
             study.invented,
-            BoardTile(
-                tile.code,
-                tile.batch,
-                _settings(study, tile.settings),
-                last[1],
-                last[2],
-                median(grades) if grades else None,
-                spoiled=spoiled,
-            ),
+            replace(swatch, spoiled=spoiled),
             tile.session,
-            tuple(reversed(lines[1:])),
+            tuple(reversed(self.history(name, tile.code).splitlines()[1:])),
             tuple(colours),
             tuple(
                 (one.what, one.on)
@@ -475,44 +472,52 @@ def _rub_tile(code: str, number: int, kept: Kept | None) -> RubTile:
 
 
 def _mean(readings: Sequence[Reading]) -> Lab | None:
-    """The mean colour of readings; None of none."""
-    if not readings:
+    """The mean colour of readings under D65; None of none."""
+    from tilestudy.analysis.colour.series import to_d65
+
+    brought = [to_d65(one) for one in readings]
+    if not brought:
         return None
-    return (fmean(one.L for one in readings), fmean(one.a for one in readings), fmean(one.b for one in readings))
+    return (fmean(one.L for one in brought), fmean(one.a for one in brought), fmean(one.b for one in brought))
+
+
+def _swatch(
+    study: Study, tile: Tile, settings: Mapping[str, Value], readings: Sequence[Reading], grades: Mapping[str, float]
+) -> BoardTile:
+    """One tile as a swatch, from its readings at one stage."""
+    lab = _mean(readings)
+    mottles = [one.mottle for one in readings if one.mottle is not None]
+    return BoardTile(
+        tile.code,
+        tile.batch,
+        _settings(study, settings),
+        lab_to_hex(lab) if lab else "",
+        lab,
+        grades,
+        fmean(mottles) if mottles else None,
+        relative=any(one.relative for one in readings),
+    )
+
+
+def _grades(study: Study, rubs: Iterable[Rub]) -> dict[str, dict[str, float]]:
+    """The median grade of each tile under each condition, of the study's protocol and the first round: never pooled."""
+    given: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for one in rubs:
+        if study.rub is not None and one.protocol == study.rub.protocol and one.round == 1:
+            given[one.tile][one.condition].append(one.grade)
+    return {
+        tile: {condition: median(many) for condition, many in sorted(conditions.items())}
+        for tile, conditions in given.items()
+    }
 
 
 def _by_factors(study: Study, plan: Plan, tiles: Mapping[str, BoardTile], word: str) -> tuple[BoardRow, ...]:
     """A row for each per-batch setting, its tiles by their own settings, then by batch."""
-    fixed = [one for one in study.factors if one.set_per != "tile"]
-    free = [one for one in study.factors if one.set_per == "tile"]
-    planned = [tile for tile in tiles_that_count(plan).tiles if tile.code in tiles]
-    rows: dict[tuple[object, ...], list[Tile]] = defaultdict(list)
-    for tile in planned:
-        rows[_rank(tile.settings, fixed)].append(tile)
-    found = []
-    for _, group in sorted(rows.items(), key=lambda one: one[0]):
-        group.sort(key=lambda tile: (_rank(tile.settings, free), tile.batch))
-        batches = sorted({tile.batch for tile in group}, key=lambda code: (len(code), code))
-        text = ", ".join(f"{one.label} {one.text}" for one in _settings(study, group[0].settings, per_tile=False))
-        which = f"{word if len(batches) == 1 else plural(word)} {', '.join(batches)}"
-        found.append(
-            BoardRow(f"{capital(text)} ({which})" if text else "All tiles", tuple(tiles[t.code] for t in group))
-        )
-    return tuple(found)
-
-
-def _rank(settings: Mapping[str, Value], factors: Sequence[Factor]) -> tuple[tuple[int, float, str], ...]:
-    """A key that sorts numbers as numbers and names in the order of the study's levels."""
-
-    def one(factor: Factor) -> tuple[int, float, str]:
-        value = settings.get(factor.name)
-        if value is None:
-            return (2, 0.0, "")
-        if isinstance(value, str):
-            return (1, float(factor.levels.index(value)) if value in factor.levels else 99.0, value)
-        return (0, float(value), "")
-
-    return tuple(one(factor) for factor in factors)
+    planned = {tile.code: tile.settings for tile in plan.tiles if tile.code in tiles}
+    return tuple(
+        BoardRow(heading, tuple(tiles[code] for code in codes))
+        for heading, codes in board_rows(study, plan, planned, word)
+    )
 
 
 def _along_path(study: Study, plan: Plan, tiles: Mapping[str, BoardTile]) -> list[BoardTile]:

@@ -20,7 +20,7 @@ def tile(code: str) -> str:
     blind = bool(to_grade(g.studio, page.study, g.writer))
     shown = replace(page.tile, settings=()) if blind else page.tile
     if not g.writer.keeper:
-        shown = replace(shown, grade=None)
+        shown = replace(shown, grades={})
     page = replace(
         page,
         tile=shown,
