@@ -270,3 +270,27 @@ def test_a_study_that_is_not_there_is_told(tmp_path: Path, codes: list[str]) -> 
     assert visitor.get("/tile/ZZ99").status_code == 404
     answer = visitor.enter(id="n", study="nosuch", kind="rub", cells={"tile": "A"})
     assert answer.get_json()["status"] == "refused"
+
+
+def test_a_server_in_front_needs_codes(tmp_path: Path) -> None:
+    """A name for visitors from elsewhere without --share would make all of them keepers."""
+    from click.testing import CliRunner
+
+    from tilestudy.cli import cli
+
+    refused = CliRunner().invoke(cli, ["--folder", str(tmp_path), "bench", "--host", "bench.example"])
+    assert refused.exit_code == 2
+    assert "Add --share" in refused.output
+
+
+def test_codes_end_at_night_and_new_ones_are_told(tmp_path: Path, codes: list[str]) -> None:
+    """Never in the middle of a class, and a page that runs over night prints the new ones."""
+    clock = [datetime(2026, 11, 25, 18, 30).astimezone()]
+    access = Access(tmp_path / "experiments" / "bench.json", shared=True, now=lambda: clock[0])
+    assert access.until == datetime(2026, 11, 26, 4).astimezone()
+    told: list[str] = []
+    access.renewed = lambda: told.append(access.code("scorer"))
+    app, _ = shared(tmp_path, access)
+    clock[0] += timedelta(hours=10)
+    assert Visitor(app).get("/").status_code == 401
+    assert told == [access.code("scorer")]

@@ -60,7 +60,7 @@ def test_each_bath_is_weighed_by_itself_where_the_scale_is_fine_enough() -> None
     line = found.lines("B0")[0]
     assert line.text == "Potassium polysulfide (concentrate, solid): 0.5 g, in water to make 0.5 L, for 1 g/L."
     assert line.known.startswith(
-        "Weighed on a scale that reads 0.1 g: 1 g/L may be 0.89 to 1.2 g/L; the step to 3 g/L is still clear."
+        "Weighed on a scale that reads 0.1 g: 1 g/L may be 0.89 to 1.12 g/L; the step to 3 g/L is still clear."
     )
     assert (line.amount, line.unit, line.made_ml, line.wanted) == (0.5, "g", 500.0, 1.0)
     assert line.low == pytest.approx(0.45 / 0.505)
@@ -103,7 +103,7 @@ def test_very_weak_baths_are_poured_from_stronger_ones_in_steps() -> None:
         ("spooned", "Spooned, good to about a quarter either way (common practice, no source)"),
         ("lumps", "Counted in lumps of 6 to 8 mm and 1.5 to 2 g/cm³: 1 g/L may be 0.67 to 2.2 g/L"),
         ("by eye", "By eye, half or twice as much (common practice, no source): 1 g/L may be 0.49 to 2.1 g/L"),
-        ("", "If weighed on a scale that reads 0.1 g: 1 g/L may be 0.89 to 1.2 g/L"),
+        ("", "If weighed on a scale that reads 0.1 g: 1 g/L may be 0.89 to 1.12 g/L"),
     ],
 )
 def test_how_it_was_measured_decides_how_well_it_is_known(got: str, says: str) -> None:

@@ -13,7 +13,7 @@ import secrets
 import threading
 from collections import deque
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from functools import wraps
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast
@@ -29,7 +29,12 @@ V = TypeVar("V", bound=Callable[..., Any])
 LETTERS = "ACDEFHJKLMNPRTUVWXY347"
 """Signs of a code: none that is easily taken for another."""
 SCORER_SIGNS, KEEPER_SIGNS = 6, 10
-LASTS = timedelta(hours=24)
+LASTS = timedelta(hours=30)
+"""No day of the bench is longer."""
+DAY_ENDS = time(4)
+"""When codes are over, local time: never in the middle of a class."""
+LEAST = timedelta(hours=6)
+"""Codes dealt shortly before that hold until the next."""
 WINDOW = timedelta(minutes=10)
 TRIES, TRIES_IN_ALL = 6, 40
 """Wrong codes in ten minutes from one address, and from all together, before nobody is let in for a while. At 40 in ten minutes
@@ -51,6 +56,7 @@ class Access:
 
     def __init__(self, file: Path, *, shared: bool, now: Callable[[], datetime]) -> None:
         self.file, self.shared, self.now = file, shared, now
+        self.renewed: Callable[[], None] = lambda: None  # is called when new codes were dealt
         self._lock = threading.Lock()
         self._wrong: dict[str, deque[datetime]] = {}
         self._state = self._read()
@@ -82,10 +88,11 @@ class Access:
                 "pairing": secrets.token_hex(8),
                 "scorer": _code(SCORER_SIGNS),
                 "keeper": _code(KEEPER_SIGNS),
-                "until": (self.now() + LASTS).isoformat(),
+                "until": _end_of_day(self.now()).isoformat(),
                 "marks": {},
             }
             self._write()
+        self.renewed()
 
     @property
     def secret(self) -> str:
@@ -188,6 +195,15 @@ class Access:
         with self._lock:
             self._state["marks"].pop(mark.casefold(), None)
             self._write()
+
+
+def _end_of_day(now: datetime) -> datetime:
+    """Return when codes dealt now are over: at four in the morning, six hours away or more."""
+    local = now.astimezone()
+    end = local.replace(hour=DAY_ENDS.hour, minute=0, second=0, microsecond=0)
+    while end < local + LEAST:
+        end += timedelta(days=1)
+    return end
 
 
 def _code(signs: int) -> str:

@@ -37,16 +37,19 @@ def make_app(
     access: Access,
     *,
     hosts: Collection[str] = LOOPBACK,
+    address: str = "",
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
 ) -> Flask:
-    """Return the app for a studio's folder; `hosts` are the names it may be asked under."""
+    """Return the app for a studio's folder; `hosts` are the names it may be asked under, `address` is the room's way to it."""
     app = Flask("tilestudy.bench")
     app.config.update(
         SECRET_KEY=access.secret,
+        ROOM_ADDRESS=address,
         SESSION_COOKIE_NAME="bench",
         SESSION_COOKIE_HTTPONLY=True,
         # not Strict: the codes on tiles are opened by a camera, from outside; every change asks for a token besides
         SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=address.startswith("https://"),
         PERMANENT_SESSION_LIFETIME=LASTS,
         MAX_CONTENT_LENGTH=LARGE,
         MAX_FORM_MEMORY_SIZE=256 * 1024,

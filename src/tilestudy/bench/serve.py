@@ -35,7 +35,14 @@ def access_of(folder: Path, *, shared: bool, now: Callable[[], datetime] = lambd
 
 
 def serve(
-    folder: Path, access: Access, *, bind: str, port: int, names: Sequence[str] = (), ready: Callable[[], None]
+    folder: Path,
+    access: Access,
+    *,
+    bind: str,
+    port: int,
+    names: Sequence[str] = (),
+    address: str = "",
+    ready: Callable[[], None],
 ) -> None:
     """Serve until stopped.
 
@@ -43,7 +50,7 @@ def serve(
     """
     from waitress.server import create_server
 
-    app = make_app(folder, access, hosts=(*LOOPBACK, *names))
+    app = make_app(folder, access, hosts=(*LOOPBACK, *names), address=address)
     try:
         server = create_server(
             app, host=bind, port=port, threads=THREADS, ident=None, max_request_body_size=26 * 1024 * 1024

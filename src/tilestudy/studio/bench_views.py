@@ -322,6 +322,27 @@ class BenchViews(Timing, Preparing, Recording):
             study.invented,
         )
 
+    def bench_to_grade(self, name: str, scorer: str) -> tuple[str, ...]:
+        """Return the conditions of a study's rub test for which a scorer has to stay blind.
+
+        That is while some of the tiles wait for this scorer's grade, who has begun, or for anybody's. Tiles not made yet wait
+        too.
+        """
+        study, plan = self.planned(name)
+        if study.rub is None:
+            return ()
+        made, _, _, _, rubs = self._records(name)
+        spoiled = {one.tile for one in made if one.spoiled}
+        tiles = {tile.code for tile in tiles_that_count(plan).tiles} - spoiled
+        first = [one for one in rubs if one.protocol == study.rub.protocol and one.round == 1]
+        found = []
+        for condition in study.rub.conditions:
+            graded = [one for one in first if one.condition == condition]
+            own = {one.tile for one in graded if one.scorer == scorer}
+            if tiles - (own or {one.tile for one in graded}):
+                found.append(condition)
+        return tuple(found)
+
     # --- the board ------------------------------------------------------------------------------------------------------
 
     def bench_board(self, name: str, stage: str = "", by: str = "factors") -> Board:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import secrets
 import shutil
 import tempfile
@@ -70,6 +71,7 @@ def looks() -> Looks:
     found = current_app.extensions.get("tilestudy-looks")
     if not isinstance(found, Looks):
         found = current_app.extensions["tilestudy-looks"] = Looks()
+        atexit.register(shutil.rmtree, found.folder, ignore_errors=True)
     return found
 
 

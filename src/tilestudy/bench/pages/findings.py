@@ -6,6 +6,8 @@ The analysis takes seconds, so it runs beside the page, once for each state of t
 from __future__ import annotations
 
 import threading
+import time
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +21,9 @@ from tilestudy.studio import Studio
 pages = Blueprint("findings", __name__)
 AGAIN_S = 2
 """Seconds after which a waiting page asks again."""
+LONGEST_S = 180
+"""Seconds after which a page does not wait any more."""
+TOO_LONG = 'This takes long. Look again later, or type "tilestudy drivers {study}" at the computer.'
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,7 @@ class Reckoner:
     def __init__(self) -> None:
         self._lock, self._turn = threading.Lock(), threading.Lock()
         self._known: dict[str, tuple[object, Told]] = {}
-        self._busy: set[tuple[str, object]] = set()
+        self._busy: dict[tuple[str, object], float] = {}
 
     def ask(self, study: str, state: object, reckon: Callable[[], Told]) -> Told | None:
         """Return what is known of this state of a study; None while it is being reckoned."""
@@ -46,9 +51,10 @@ class Reckoner:
             known = self._known.get(study)
             if known is not None and known[0] == state:
                 return known[1]
-            if (study, state) in self._busy:
-                return None
-            self._busy.add((study, state))
+            since = self._busy.get((study, state))
+            if since is not None:
+                return None if time.monotonic() - since < LONGEST_S else Told(why=TOO_LONG.format(study=study))
+            self._busy[study, state] = time.monotonic()
         threading.Thread(target=self._go, args=(study, state, reckon), daemon=True).start()
         return None
 
@@ -59,12 +65,13 @@ class Reckoner:
         except TilestudyError as error:
             told = Told(why=str(error))
         except Exception as error:
+            traceback.print_exception(error)  # for whoever started the page
             told = Told(
                 why=f"tilestudy itself failed here ({type(error).__name__}). Please tell whoever runs the page."
             )
         with self._lock:
             self._known[study] = (state, told)
-            self._busy.discard((study, state))
+            self._busy.pop((study, state), None)
 
     def known(self, study: str) -> Told | None:
         """Return the last result of a study."""

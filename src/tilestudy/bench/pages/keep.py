@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from io import BytesIO
 from pathlib import Path
 
 import segno
-from flask import Blueprint, Response, abort, g, redirect, render_template, request, send_file, url_for
+from flask import Blueprint, Response, abort, current_app, g, redirect, render_template, request, send_file, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from tilestudy.bench.access import keeper_only, needs_mark
+from tilestudy.bench.guard import LOOPBACK
 from tilestudy.study.language import count
 
 pages = Blueprint("keep", __name__)
 
+PRINTED = re.compile(
+    r"(bench-pack-session-\d+|labels-(tiles|bags|baths|cloths)(-session-[\d-]+)?|tray(-cloths)?|cut-plan|handout)\.pdf"
+)
+"""Names of the files that are sent."""
 PRINTS = {"pack": "Bench packs", "labels": "Labels", "handout": "Handout"}
 """What is printed from here, by the word in the form."""
 
@@ -69,9 +75,10 @@ def printed(study: str, file: str) -> Response:
 
 
 def _files(study: str) -> list[Path]:
-    """The printed pages of a study; raises WrongRequestError when there is no such study."""
+    """The pages that tilestudy prints of a study and that are there; raises WrongRequestError when there is no such study."""
     g.studio.study_folder(study)
-    return sorted((g.studio.reports / study).glob("*.pdf"))
+    folder = g.studio.reports / study
+    return sorted(path for path in folder.glob("*.pdf") if PRINTED.fullmatch(path.name) and not path.is_symlink())
 
 
 @pages.get("/room")
@@ -122,5 +129,6 @@ def change_room() -> AnyResponse:
 
 
 def _address() -> str:
-    """The address that this page is asked under."""
-    return request.host_url.rstrip("/")
+    """The address for the room: the one this page is asked under, or, where that is only this computer's own, the printed one."""
+    mine = request.host.rpartition(":")[0] in LOOPBACK or request.host in LOOPBACK
+    return str(current_app.config["ROOM_ADDRESS"] if mine else "") or request.host_url.rstrip("/")

@@ -9,6 +9,7 @@
 const bench = (() => {
   const meta = (name) => document.querySelector(`meta[name="${name}"]`)?.content ?? "";
   const WAITS = [1000, 2000, 4000, 8000, 15000]; // ms from one try to the next
+  const LONGEST = window.benchPatience ?? 12000; // ms that an answer is waited for
   const KEPT = 400; // records of answered entries that later ones may build on
   const listeners = { saved: [] };
   const answered = new Map(); // id -> {resolve}
@@ -54,52 +55,68 @@ const bench = (() => {
   });
   const store = (db, name, mode) => db.transaction(name, mode, { durability: "strict" }).objectStore(name);
 
-  async function put(item) {
+  // What the device cannot keep (a private window, no room left) is held by this page until it is answered.
+  function hold(item, instead) {
+    if (instead) memory.entries = memory.entries.filter((one) => one !== instead);
+    if (item.place === undefined) { item.place = `held ${++memory.place}`; memory.entries.push(item); }
+  }
+  const held = (item) => typeof item.place === "string";
+
+  async function put(item, instead = null) { // `instead` goes when this one is kept: both or neither
     const db = await opened;
-    if (!db) {
-      if (item.place === undefined) { item.place = ++memory.place; memory.entries.push(item); }
-      return;
+    if (!db || held(item)) { hold(item, instead); return; }
+    try {
+      const change = db.transaction("entries", "readwrite", { durability: "strict" });
+      const asked = change.objectStore("entries").put(item);
+      let place;
+      asked.onsuccess = () => { place = asked.result; };
+      if (instead && !held(instead)) change.objectStore("entries").delete(instead.place);
+      await finished(change);
+      item.place = place;
+      if (instead && held(instead)) hold(item, instead);
+    } catch (error) {
+      if (item.place !== undefined) return; // it is kept as it was
+      hold(item, null);
     }
-    const change = db.transaction("entries", "readwrite", { durability: "strict" });
-    const asked = change.objectStore("entries").put(item);
-    asked.onsuccess = () => { item.place = asked.result; };
-    await finished(change);
   }
   async function remove(item) {
     const db = await opened;
-    if (!db) memory.entries = memory.entries.filter((one) => one.place !== item.place);
+    if (!db || held(item)) memory.entries = memory.entries.filter((one) => one.place !== item.place);
     else await done(store(db, "entries", "readwrite").delete(item.place));
   }
   async function every() {
     const db = await opened;
-    return db ? done(store(db, "entries", "readonly").getAll()) : [...memory.entries];
+    if (!db) return [...memory.entries];
+    try { return [...await done(store(db, "entries", "readonly").getAll()), ...memory.entries]; } catch { return [...memory.entries]; }
   }
   async function recordOf(id) {
     const db = await opened;
-    return db ? (await done(store(db, "records", "readonly").get(id)))?.record : memory.records.get(id);
+    if (!db || memory.records.has(id)) return memory.records.get(id);
+    return (await done(store(db, "records", "readonly").get(id)))?.record;
   }
   async function keepRecord(id, record) {
     const db = await opened;
-    if (!db) { memory.records.set(id, record); return; }
-    const change = db.transaction("records", "readwrite");
-    const records = change.objectStore("records");
-    records.put({ id, record, at: Date.now() });
-    const all = records.getAll();
-    all.onsuccess = () => all.result.sort((a, b) => b.at - a.at).slice(KEPT).forEach((one) => records.delete(one.id));
-    await finished(change);
+    try {
+      const change = db.transaction("records", "readwrite");
+      const records = change.objectStore("records");
+      records.put({ id, record, at: Date.now() });
+      const all = records.getAll();
+      all.onsuccess = () => all.result.sort((a, b) => b.at - a.at).slice(KEPT).forEach((one) => records.delete(one.id));
+      await finished(change);
+    } catch { memory.records.set(id, record); }
   }
 
   // --- entering and sending -----------------------------------------------------------------------------------------------------
 
   const number = () => [...crypto.getRandomValues(new Uint8Array(16))].map((one) => one.toString(16).padStart(2, "0")).join("");
 
-  function enter({ study, kind, cells, saw, at, after }) {
-    const entry = { id: number(), study, kind, cells, saw, at: at || now().toISOString(), after, mark };
+  function enter({ study, kind, cells, saw, at, after }, instead = null, whose = mark) {
+    const entry = { id: number(), study, kind, cells, saw, at: at || now().toISOString(), after, mark: whose };
     const answer = new Promise((resolve) => answered.set(entry.id, resolve));
     answer.id = entry.id;
     arriving += 1;
     paint();
-    chain = chain.then(() => put({ entry, asks: null })).finally(() => { arriving -= 1; }).then(show, show);
+    chain = chain.then(() => put({ entry, asks: null }, instead)).finally(() => { arriving -= 1; }).then(show, show);
     chain.then(send);
     return answer;
   }
@@ -113,6 +130,8 @@ const bench = (() => {
   let timer = 0;
   let trouble = "";
 
+  const same = (one, other) => (one || "").toLowerCase() === (other || "").toLowerCase();
+
   async function send() {
     if (sending) { again = true; return; }
     sending = true;
@@ -120,7 +139,7 @@ const bench = (() => {
     try {
       for (;;) {
         again = false;
-        const item = (await every()).find((one) => !one.asks);
+        const item = (await every()).find((one) => !one.asks && same(one.entry.mark, mark));
         if (!item && again) continue;
         if (!item) { trouble = ""; tries = 0; break; }
         const outcome = await sendOne(item);
@@ -143,9 +162,11 @@ const bench = (() => {
       if (record !== undefined) entry.saw = record;
     }
     let answer;
+    const patience = new AbortController();
+    const over = setTimeout(() => patience.abort(), LONGEST); // it may be sent again: its number stores it once
     try {
       const got = await fetch("/enter", {
-        method: "POST", cache: "no-store", redirect: "error",
+        method: "POST", signal: patience.signal, cache: "no-store", redirect: "error",
         headers: { "Content-Type": "application/json", "X-Bench-Token": token, Accept: "application/json" },
         body: JSON.stringify(entry),
       });
@@ -153,9 +174,10 @@ const bench = (() => {
       if (got.status === 403) { trouble = "token"; return (await freshToken()) ? "later" : "stop"; }
       if (got.status === 429 || got.status >= 500) { trouble = "busy"; return "later"; }
       answer = await got.json();
-    } catch { trouble = "network"; return "later"; }
+    } catch { trouble = "network"; return "later"; } finally { clearTimeout(over); }
     trouble = "";
-    if (answer.status === "mark") { trouble = `mark ${item.entry.mark}`; return "stop"; }
+    sessionStorage.removeItem("bench fresh");
+    if (answer.status === "mark") { trouble = "mark"; return "stop"; } // the device has another mark than this page knows
     if (answer.status === "other" || answer.status === "refused") {
       item.asks = answer; // what builds on it keeps the record that its writer saw, so that it is asked about too
       await put(item);
@@ -185,9 +207,8 @@ const bench = (() => {
   // --- what the page shows of it --------------------------------------------------------------------------------------------------
 
   const REASONS = {
-    network: "No connection; they are kept on this device and sent by themselves.",
-    busy: "The book is busy; they are sent again by themselves.",
-    token: "The page is too old to send. Reload it.",
+    network: "No connection. They are kept here and sent by themselves.",
+    busy: "The book is busy. They are sent again by themselves.",
   };
 
   async function show() {
@@ -205,7 +226,8 @@ const bench = (() => {
     badge.classList.toggle("waiting", many > 0);
     const text = many ? `${many} not saved yet` : "saved";
     if (badge.textContent !== text) badge.textContent = text;
-    badge.title = many && REASONS[trouble] ? REASONS[trouble] : "";
+    const why = document.getElementById("queue-why");
+    if (why) why.textContent = many && REASONS[trouble] ? REASONS[trouble] : "";
   }
 
   const element = (tag, text, attributes = {}) => {
@@ -223,7 +245,9 @@ const bench = (() => {
   let shown = "";
   function ask(items, waiting) {
     const place = document.getElementById("queue-asks");
-    const key = JSON.stringify([items.map((one) => one.entry.id), waiting.length > 0 ? trouble : ""]);
+    const others = [...new Set(waiting.map((one) => one.entry.mark).filter((one) => trouble === "mark" || !same(one, mark)))];
+    const lost = waiting.some(held);
+    const key = JSON.stringify([items.map((one) => one.entry.id), others, lost, waiting.length > 0 ? trouble : ""]);
     if (!place || key === shown) return;
     shown = key;
     place.replaceChildren();
@@ -232,10 +256,19 @@ const bench = (() => {
       box.append(element("p", `This device is not paired today. ${waiting.length} entries are kept here and go out once it is.`), element("a", "Pair it", { href: "/pair", class: "button" }));
       place.append(box);
     }
-    if (waiting.length && trouble.startsWith("mark ")) {
-      const whose = trouble.slice(5);
+    for (const whose of others) {
       const box = element("div", "", { class: "ask" });
       box.append(element("p", `Entries of ${whose} wait on this device. Take the mark ${whose} again, so that they are saved as ${whose}'s.`), element("a", "Change the mark", { href: `/mark?next=${encodeURIComponent(location.pathname)}`, class: "button" }));
+      place.append(box);
+    }
+    if (lost) {
+      const box = element("div", "", { class: "ask" });
+      box.append(element("p", "This device cannot keep entries itself (a private window, or no room left). Leave this page open until they are saved."));
+      place.append(box);
+    }
+    if (waiting.length && trouble === "token") {
+      const box = element("div", "", { class: "ask" });
+      box.append(element("p", `This page is too old to send. ${waiting.length} entries are kept here; reload it, and they go out.`), element("a", "Reload", { href: location.pathname, class: "button" }));
       place.append(box);
     }
     for (const item of items) {
@@ -247,10 +280,9 @@ const bench = (() => {
       if (item.asks.status === "other") {
         choices.append(
           button("Keep what stands", () => drop(item)),
-          button("Put mine", async () => {
-            const { study, kind, cells } = item.entry;
-            await drop(item);
-            enter({ study, kind, cells, saw: item.asks.record ?? 0, at: item.entry.at });
+          button("Put mine", () => {
+            const { study, kind, cells, at } = item.entry;
+            enter({ study, kind, cells, saw: item.asks.record ?? 0, at }, item, item.entry.mark);
           }),
         );
       } else choices.append(button("Read; put it away", () => drop(item)));

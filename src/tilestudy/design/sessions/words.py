@@ -254,8 +254,14 @@ def of_batches(session: SessionTimes, study: Study, word: str) -> list[str]:
 
 
 def _at_night(session: SessionTimes, late: Sequence[TileTimes]) -> list[str]:
-    if session.start is None or not late:
+    if not late:
         return []
+    if session.start is None:
+        when = listed([f"{one.tile} {spell(one.outs[-1])} after the session began" for one in late])
+        return [
+            f'Somebody has to come back: out {when}. With start = "18:30" under [session] the clock times stand here, and '
+            "those at night are told."
+        ]
     begin = session.start.hour * 3600 + session.start.minute * 60
     night = [one for one in late if not EARLY <= (begin + one.outs[-1]) % 86400 / 3600 < LATE]
     if not night:

@@ -158,6 +158,13 @@ def _mixing(study: Study, batches: Sequence[Batch], tiles: int, library: Library
         volume = bath_volume(study, tiles, at_hand, dipped=_dipped(study, process))
     told = [(0, text) for text in volume.notes] if volume else []
     steps = [(0, text) for text in (*process.data.get("mix", {}).get("lines", ()), *order(parts))]
+    if not parts and process.wet:
+        told.append(
+            (
+                0,
+                f"The process names nothing that goes into a {word}. Write what yours takes under [[ingredient]] of study.toml.",
+            )
+        )
     stocks: list[Mix] = []
     lines: dict[str, list[Line]] = {batch.code: [] for batch in batches}
     buy: list[Buy] = []

@@ -19,23 +19,33 @@ def bounds_text(strength: float, bounds: Bounds, factor: Factor) -> str:
     """Say within which bounds a level may lie, rounded outwards.
 
     >>> bounds_text(1.0, (0.891, 1.109), Factor("strength", (1.0, 3.0), "g/L", "g/L"))
-    '1 g/L may be 0.89 to 1.2 g/L'
+    '1 g/L may be 0.89 to 1.12 g/L'
     """
     low, high = (
-        _outward(convert(bound, factor.unit, factor.shown) if factor.unit != factor.shown else bound, up)
-        for bound, up in zip(bounds, (False, True), strict=True)
+        convert(bound, factor.unit, factor.shown) if factor.unit != factor.shown else bound for bound in bounds
     )
     if math.isinf(high):
         return f"{show(strength, factor)} may be anything"
-    ends = f"{plain_number(low)} to {plain_number(high)}"
+    low, high = max(0.0, low), max(0.0, high)
+    if high > low:
+        wide = _step_below((high - low) / 6)  # a wider range is told less finely
+        low, high = _outward(low, wide, up=False), _outward(high, wide, up=True)
+    ends = f"{plain_number(low, 4)} to {plain_number(high, 4)}"
     return f"{show(strength, factor)} may be {ends} {show_unit(factor.shown)}".rstrip()
 
 
-def _outward(value: float, up: bool) -> float:
-    if value <= 0 or math.isinf(value):
-        return max(value, 0.0)
-    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+def _outward(value: float, wide: float, *, up: bool) -> float:
+    """Round to the finer of that step and two digits."""
+    if value <= 0:
+        return 0.0
+    step = min(wide, 10.0 ** (math.floor(math.log10(value)) - 1))
     return (math.ceil(value / step - 1e-9) if up else math.floor(value / step + 1e-9)) * step
+
+
+def _step_below(most: float) -> float:
+    """The largest of 1, 2, 5, 10, 20 ... (or their tenths, hundredths ...) that is no larger."""
+    power = 10.0 ** math.floor(math.log10(most))
+    return next(one * power for one in (5.0, 2.0, 1.0) if one * power <= most * (1 + 1e-9))
 
 
 def effect(strength: float, factor: Factor, bounds: Mapping[float, Bounds], own: Mapping[float, Bounds]) -> str:
