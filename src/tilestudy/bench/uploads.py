@@ -14,7 +14,7 @@ from tilestudy.errors import WrongRequestError
 MOST_PHOTOS = 3
 MOST_PIXELS = 60_000_000
 """A phone's largest photos have 50 megapixels; a picture of more is refused before it is unpacked."""
-FORMATS = ("JPEG", "PNG", "MPO", "HEIF")
+FORMATS = ("JPEG", "PNG", "MPO")
 
 
 def rewrite(photos: Sequence[FileStorage], folder: Path, stem: str) -> list[Path]:
@@ -49,9 +49,9 @@ def rewrite(photos: Sequence[FileStorage], folder: Path, stem: str) -> list[Path
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("error", Image.DecompressionBombWarning)
-                with Image.open(BytesIO(data), formats=FORMATS[:3]) as picture:
-                    if picture.width * picture.height > MOST_PIXELS:
-                        raise ValueError("too many pixels")
+                with Image.open(BytesIO(data), formats=FORMATS) as picture:
+                    if picture.width * picture.height > MOST_PIXELS or picture.mode == "CMYK":
+                        raise ValueError("too many pixels, or the colours of a print")
                     taken = picture.getexif().get(0x0132) or picture.getexif().get_ifd(0x8769).get(0x9003)
                     profile = picture.info.get("icc_profile")
                     upright = ImageOps.exif_transpose(picture).convert("RGB")

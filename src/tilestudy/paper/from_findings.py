@@ -51,6 +51,7 @@ def handout_content(
     printed: date,
     made_on: Sequence[date],
     confirmations: Sequence[Confirmation] = (),
+    at_hand: AtHand | None = None,
 ) -> Handout:
     """Return the content of the handout; confirmed settings are its recipe, and what it says how to repeat."""
     study, process = found.study, library.process(found.study.process)
@@ -72,7 +73,7 @@ def handout_content(
         recipes=tuple(_recipe(found, one) for one in recipes),
         best=None if recipes else _best(found),
         unknown=(*_unconfirmed(found, confirmations), *found.unknown()),
-        mixing=() if published else _mixing(found, library, again[1] if again else None),
+        mixing=() if published else _mixing(found, library, again[1] if again else None, at_hand or AtHand()),
         repeat=() if published else _repeat(found, library, again),
         repeat_heading="How to repeat it" if again else "How these tiles were made",
         cautions=() if published else cautions(process, check(study, library)),
@@ -480,20 +481,22 @@ def _best(found: StudyFindings) -> Best | None:
     )
 
 
-def _mixing(found: StudyFindings, library: Library, again: Mapping[str, Setting] | None) -> tuple[Fact, ...]:
+def _mixing(
+    found: StudyFindings, library: Library, again: Mapping[str, Setting] | None, at_hand: AtHand
+) -> tuple[Fact, ...]:
     """Return what goes into a batch of the settings to repeat, or into each kind of batch where there are none."""
     study = found.study
     fixed = [factor for factor in study.factors if factor.set_per != "tile"]
     if again is not None:
         batch = Batch("", 1, 1, {factor.name: again[factor.name] for factor in fixed})
-        return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, library, batch, AtHand()))
+        return tuple(Fact(f"One {found.word}", amount.text) for amount in amounts(study, library, batch, at_hand))
     batches = [one for one in found.plan.batches if all(factor.name in one.settings for factor in fixed)]
     kind_of = ranker([batch.settings for batch in batches], fixed)
     listed = []
     for kind in sorted({kind_of(batch.settings) for batch in batches}):
         alike = [one for one in batches if kind_of(one.settings) == kind]
         which = f"{found.word if len(alike) == 1 else plural(found.word)} {', '.join(one.code for one in alike)}"
-        listed += [Fact(capital(which), amount.text) for amount in amounts(study, library, alike[0], AtHand())]
+        listed += [Fact(capital(which), amount.text) for amount in amounts(study, library, alike[0], at_hand)]
     return tuple(listed)
 
 

@@ -154,6 +154,7 @@ class Choosing(Planning):
             printed=self.today,
             made_on=[one.on for one in made],
             confirmations=self._confirmations(found.study),
+            at_hand=settings.at_hand,
         )
         return self._print(name, "handout.pdf", handout(content, paper or settings.paper))
 

@@ -16,14 +16,14 @@ from werkzeug.wrappers import Response as AnyResponse
 from tilestudy.bench.access import needs_mark
 from tilestudy.bench.uploads import rewrite
 from tilestudy.colour.srgb import lab_to_hex
-from tilestudy.errors import FaultyFileError, TilestudyError, WrongRequestError
+from tilestudy.errors import TilestudyError, WrongRequestError
 from tilestudy.studio.photographing import Looked
 from tilestudy.study.records import PAPER_ONLY, STAGES
 from tilestudy.tray.references import read_references
 
 pages = Blueprint("colour", __name__)
-MOST_LOOKS = 6
-"""Looked-at photos that wait to be kept; the oldest goes when one more comes."""
+MOST_LOOKS, MOST_IN_ALL = 3, 24
+"""Looked-at photos of one device, and of all, that wait to be kept; the oldest goes when one more comes."""
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,12 @@ class Looks:
 
     def add(self, look: Look) -> str:
         """Keep one more and return its number."""
-        while len(self.waiting) >= MOST_LOOKS:
-            self.drop(next(iter(self.waiting)))
+        own = [number for number, one in self.waiting.items() if one.device == look.device]
+        for number in [
+            *own[: max(0, len(own) + 1 - MOST_LOOKS)],
+            *list(self.waiting)[: len(self.waiting) + 1 - MOST_IN_ALL],
+        ]:
+            self.drop(number)
         number = secrets.token_hex(8)
         self.waiting[number] = look
         return number
@@ -89,7 +93,7 @@ def upload(study: str) -> AnyResponse | tuple[str, int]:
     known = g.studio.study(study)
     stage = request.form.get("stage") or known.stage
     wanted = request.form.get("references", "")
-    references = _reference_files().get(wanted)
+    references = _reference_files(study).get(wanted)
     if wanted and references is None:
         return _form(study, "That file of reference patches is not here any more."), 409
     mine = looks()
@@ -103,6 +107,9 @@ def upload(study: str) -> AnyResponse | tuple[str, int]:
     except TilestudyError as error:
         shutil.rmtree(folder, ignore_errors=True)
         return _form(study, str(error)), 409
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
     number = mine.add(Look(study, g.writer.device, tuple(photos), looked))
     return redirect(url_for("colour.look", study=study, number=number))
 
@@ -169,21 +176,20 @@ def _mine(study: str, number: str) -> Look:
 def _form(study: str, wrong: str = "") -> str:
     known = g.studio.study(study)
     return render_template(
-        "colour.html", study=known, stages=STAGES, references=sorted(_reference_files()), wrong=wrong
+        "colour.html", study=known, stages=STAGES, references=sorted(_reference_files(study)), wrong=wrong
     )
 
 
-def _reference_files() -> dict[str, Path]:
-    """The files of reference patches in the studio's folders, by name."""
+def _reference_files(study: str) -> dict[str, Path]:
+    """The files of reference patches in this study's folder and in those that all share, by the way to them."""
+    home, shared = g.studio.study_folder(study), g.studio.folder
     found = {}
-    for path in sorted(
-        {*g.studio.folder.glob("*.csv"), *g.studio.experiments.glob("*.csv"), *g.studio.experiments.glob("*/*.csv")}
-    ):
+    for path in sorted({*shared.glob("*.csv"), *g.studio.experiments.glob("*.csv"), *home.glob("*.csv")}):
         if path.stat().st_size > 200_000:
             continue
         try:
             read_references(path.read_text(encoding="utf-8-sig"), path.name)
-        except (FaultyFileError, TilestudyError, UnicodeDecodeError, OSError):
+        except (TilestudyError, UnicodeDecodeError, OSError):
             continue
-        found[path.name] = path
+        found[path.relative_to(shared).as_posix()] = path
     return found

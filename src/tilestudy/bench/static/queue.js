@@ -43,7 +43,7 @@ const bench = (() => {
     asked.onsuccess = () => resolve(asked.result);
     asked.onerror = () => resolve(null);
   });
-  const memory = { entries: [], records: new Map(), place: 0 }; // where the device lets nothing be kept (a private window)
+  const memory = { entries: [], records: new Map(), asks: new Map(), place: 0 }; // where the device lets nothing be kept (a private window)
 
   const done = (request) => new Promise((resolve, reject) => {
     request.onsuccess = () => resolve(request.result);
@@ -81,13 +81,15 @@ const bench = (() => {
   }
   async function remove(item) {
     const db = await opened;
+    memory.asks.delete(item.entry.id);
     if (!db || held(item)) memory.entries = memory.entries.filter((one) => one.place !== item.place);
     else await done(store(db, "entries", "readwrite").delete(item.place));
   }
   async function every() {
     const db = await opened;
-    if (!db) return [...memory.entries];
-    try { return [...await done(store(db, "entries", "readonly").getAll()), ...memory.entries]; } catch { return [...memory.entries]; }
+    let found = [];
+    try { if (db) found = await done(store(db, "entries", "readonly").getAll()); } catch { /* what this page holds is left */ }
+    return [...found, ...memory.entries].map((one) => Object.assign(one, { asks: one.asks ?? memory.asks.get(one.entry.id) ?? null }));
   }
   async function recordOf(id) {
     const db = await opened;
@@ -179,6 +181,7 @@ const bench = (() => {
     sessionStorage.removeItem("bench fresh");
     if (answer.status === "mark") { trouble = "mark"; return "stop"; } // the device has another mark than this page knows
     if (answer.status === "other" || answer.status === "refused") {
+      memory.asks.set(item.entry.id, answer); // also where the device cannot keep that it was asked about
       item.asks = answer; // what builds on it keeps the record that its writer saw, so that it is asked about too
       await put(item);
     } else {
