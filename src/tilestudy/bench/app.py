@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -73,7 +74,7 @@ def make_app(
                 return _json(401)
             return render_template("pair.html", wrong=""), 401
         if g.writer.mark and not access.holds_mark():
-            g.writer = access.writer().__class__("", g.writer.keeper, g.writer.device)
+            g.writer = replace(g.writer, mark="")
         return None
 
     @app.context_processor

@@ -71,7 +71,7 @@ def photo(
                 name, photos, references, number=number or 1, on=on, by=by, empty=left_out, progress=progress
             )
         else:
-            done = studio.photograph(
+            looked = studio.look_at(
                 name,
                 photos,
                 references,
@@ -82,6 +82,7 @@ def photo(
                 empty=left_out,
                 progress=progress,
             )
+            done = studio.keep_looked(looked, photos)
     if as_json:
         tell_json(done.as_dict())
         return

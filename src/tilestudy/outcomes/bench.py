@@ -198,7 +198,6 @@ class Run:
     spent: str = ""
     cautions: tuple[str, ...] = ()
     blocked: tuple[str, ...] = ()
-    actual: tuple[Setting, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from tilestudy.paper.content import Caution, Masthead, Protection
-from tilestudy.study.language import capital
+from tilestudy.study.language import title_of
 from tilestudy.study.records import Factor, Plan, Study
 from tilestudy.study.units import plain_number, show_unit
 from tilestudy.trade.hazards import Hazard
@@ -43,10 +43,9 @@ def fingerprint(plan: Plan) -> str:
 
 def masthead(study: Study, plan: Plan, studio: str, printed: date) -> Masthead:
     """Return what every page of a study carries."""
-    title = study.name.replace("-", " ").replace("_", " ")
     return Masthead(
         study=study.name,
-        title=capital(title),
+        title=title_of(study.name),
         question=study.question,
         studio=studio,
         fingerprint=fingerprint(plan),

@@ -34,7 +34,7 @@ from tilestudy.studio.timing import Timing
 from tilestudy.study.arrange import board_rows
 from tilestudy.study.due import owed
 from tilestudy.study.forms import cells_of
-from tilestudy.study.language import capital, count, listed
+from tilestudy.study.language import capital, count, listed, title_of
 from tilestudy.study.records import (
     STAGES,
     Batch,
@@ -201,7 +201,7 @@ class BenchViews(Timing, Preparing, Recording):
         mix = process.data.get("mix", {})
         return Run(
             name,
-            capital(name.replace("-", " ").replace("_", " ")),
+            title_of(name),
             session,
             sessions,
             self.word(study),
@@ -310,7 +310,7 @@ class BenchViews(Timing, Preparing, Recording):
                 early[due].append(code)
         return RubTask(
             name,
-            capital(name.replace("-", " ").replace("_", " ")),
+            title_of(name),
             scorer,
             condition,
             study.rub.conditions,
@@ -353,13 +353,13 @@ class BenchViews(Timing, Preparing, Recording):
         study, plan = self.planned(name)
         if by not in ("factors", "path"):
             raise WrongRequestError(f'A board is arranged by "factors" or by "path", not by "{by}".')
-        every = self._records(name)[2]
+        made, logs, every, _, rubs = self._records(name)
         readings = [one for one in every if not one.series]
         stages = tuple(one for one in STAGES if one == study.stage or any(r.stage == one for r in readings))
         if stage and stage not in stages:
             raise WrongRequestError(f"No colour of {name} was read {stage}. There are: {listed(list(stages))}.")
         stage = stage or study.stage
-        tiles = self._board_tiles(study, plan, readings, stage)
+        tiles = self._board_tiles(study, plan, made, logs, readings, rubs, stage)
         says = []
         if any(one.relative for one in tiles.values()):
             says.append(
@@ -378,7 +378,7 @@ class BenchViews(Timing, Preparing, Recording):
                 says.append(f"{error} They stand by their settings instead.")
         return Board(
             name,
-            capital(name.replace("-", " ").replace("_", " ")),
+            title_of(name),
             study.invented,
             self.library.metal_line(study.metal),
             stage,
@@ -395,9 +395,17 @@ class BenchViews(Timing, Preparing, Recording):
             self._paths = (state, tuple(one.code for one in _along_path(study, plan, tiles)))
         return self._paths[1]
 
-    def _board_tiles(self, study: Study, plan: Plan, readings: Sequence[Reading], stage: str) -> dict[str, BoardTile]:
+    def _board_tiles(
+        self,
+        study: Study,
+        plan: Plan,
+        made: Iterable[Made],
+        logs: Iterable[BatchLog],
+        readings: Iterable[Reading],
+        rubs: Iterable[Rub],
+        stage: str,
+    ) -> dict[str, BoardTile]:
         """The swatches of all tiles that count, at a stage."""
-        made, logs, _, _, rubs = self._records(study.name)
         of_tile = {one.tile: one for one in made}
         of_batch = {one.batch: one for one in logs}
         read: dict[str, list[Reading]] = defaultdict(list)

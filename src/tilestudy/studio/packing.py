@@ -20,6 +20,7 @@ from tilestudy.study.language import listed
 from tilestudy.study.records import Plan, Study, tiles_that_count
 
 if TYPE_CHECKING:
+    from tilestudy.design.sessions import Timetable
     from tilestudy.paper.pack_content import BenchPack
     from tilestudy.trade.hazards.report import HazardReport
 
@@ -39,7 +40,10 @@ class Packing(Timing, Mixes, Preparing):
         from tilestudy.paper.typeset import bench_pack
 
         settings, pdfs = self.settings(), []
-        for number, content in self._packs(study, plan, sessions).items():
+        times = None if plan.taken_in else self.timetable(name, whole=True)
+        for number, content in self._packs(
+            study, plan, sessions, times=times, tells=self._report(study, plan, ()).sentences
+        ).items():
             pdf = bench_pack(content, paper or settings.paper)
             pdfs.append(self._print(name, f"bench-pack-session-{number}.pdf", pdf))
         written, kept = self._write_forms(study, plan)
@@ -71,8 +75,19 @@ class Packing(Timing, Mixes, Preparing):
         ]
         return "\n".join(line for line in lines if line)
 
-    def _packs(self, study: Study, plan: Plan, sessions: Sequence[int]) -> dict[int, BenchPack]:
-        """Return what the bench packs say, by session: all of them when none is asked for."""
+    def _packs(
+        self,
+        study: Study,
+        plan: Plan,
+        sessions: Sequence[int],
+        *,
+        times: Timetable | None = None,
+        tells: Sequence[str] = (),
+    ) -> dict[int, BenchPack]:
+        """Return what the bench packs say, by session: all of them when none is asked for.
+
+        Without `times` no clock times stand in them, and without `tells` nothing of what the plan can tell.
+        """
         from tilestudy.design.lots import lots, lots_of_spares
         from tilestudy.paper.labels import tile_address
         from tilestudy.paper.pack_from_plan import bench_pack_content
@@ -85,8 +100,6 @@ class Packing(Timing, Mixes, Preparing):
         check, mixing, spares = self.hazards(study.name), self.mixing(study.name), self._spares(plan)
         codes = [code for of_session in spares.values() for code in of_session]
         spare_lots = lots_of_spares(study, plan, codes) if len(lots(study)) > 1 else {}
-        times = None if plan.taken_in else self.timetable(study.name, whole=True)
-        tells = self._report(study, plan, ()).sentences
         return {
             number: bench_pack_content(
                 study,

@@ -45,7 +45,7 @@ class Looked:
 class Photographing(Recording):
     """Measures tiles and cloths in photos."""
 
-    def photograph(
+    def look_at(
         self,
         name: str,
         photos: Sequence[Path],
@@ -57,10 +57,10 @@ class Photographing(Recording):
         series: str = "",
         empty: Sequence[str] = (),
         progress: Progress = no_progress,
-    ) -> PhotoDone:
-        """Measure the colours of the tiles in photos of trays, store them, and draw what was measured beside each photo.
+    ) -> Looked:
+        """Measure the colours of the tiles in photos of trays and draw what was measured; nothing is stored yet.
 
-        Photos of one tray are averaged. Nothing is stored unless every photo could be measured.
+        Photos of one tray are averaged. All is refused unless every photo could be measured.
 
         Parameters
         ----------
@@ -82,36 +82,6 @@ class Photographing(Recording):
             With what is wrong in each photo.
         NotEnoughError
             When no tray sheet was printed.
-        """
-        looked = self.look_at(
-            name,
-            photos,
-            references,
-            stage=stage,
-            on=on,
-            by=by,
-            series=series,
-            empty=empty,
-            progress=progress,
-        )
-        return self.keep_looked(looked, photos)
-
-    def look_at(
-        self,
-        name: str,
-        photos: Sequence[Path],
-        references: Path | None = None,
-        *,
-        stage: str | None = None,
-        on: str | None = None,
-        by: str = "",
-        series: str = "",
-        empty: Sequence[str] = (),
-        progress: Progress = no_progress,
-    ) -> Looked:
-        """Measure the colours of the tiles in photos of trays and draw what was measured; nothing is stored yet.
-
-        Parameters and errors are those of `photograph`.
         """
         study, _ = self.planned(name)
         stage = stage or study.stage
@@ -154,7 +124,7 @@ class Photographing(Recording):
     ) -> ClothsDone:
         """Grade the rubbed swatches in photos of cloth sheets by ISO 105-A04 and store the grades beside the scorers'.
 
-        Parameters, return and errors are those of `photograph`; `number` counts the rub tests of a tile from 1. A second
+        Parameters and errors are those of `look_at`; `number` counts the rub tests of a tile from 1. A second
         photo of a sheet replaces what the first told.
         """
         study, _ = self.planned(name)

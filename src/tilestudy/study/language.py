@@ -49,3 +49,12 @@ def capital(text: str) -> str:
     'Dip time'
     """
     return text[:1].upper() + text[1:]
+
+
+def title_of(study: str) -> str:
+    """Return a study's name for people to read.
+
+    >>> title_of("house-number_plaques")
+    'House number plaques'
+    """
+    return capital(study.replace("-", " ").replace("_", " "))

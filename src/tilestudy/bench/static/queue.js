@@ -3,6 +3,7 @@
 //   bench.enter({study, kind, cells, saw, at, after}) -> promise of the answer, with .id; `after` names an entry of before whose
 //     record is then the one that was seen
 //   bench.on("saved", (entry, answer) => ...)   bench.waiting() -> promise of the entries not yet answered
+//   bench.device.read(key, otherwise), .write(key, value): small things kept on the device
 //   bench.data() -> what the page was given     bench.now() -> the server's time as a Date
 "use strict";
 
@@ -300,9 +301,21 @@ const bench = (() => {
   window.addEventListener("pageshow", () => { putClockRight(); show(); send(); });
   document.addEventListener("DOMContentLoaded", () => { show(); });
 
+  // --- small things that a page keeps on the device, beside the queue ---------------------------------------------------------
+
+  const device = {
+    read: (key, otherwise) => {
+      try { return JSON.parse(localStorage.getItem(key)) ?? otherwise; } catch { return otherwise; }
+    },
+    write: (key, value) => {
+      try { localStorage.setItem(key, JSON.stringify(value)); } catch { /* private window: then it is not kept */ }
+    },
+  };
+
   return {
     enter,
     now,
+    device,
     on: (what, listener) => listeners[what].push(listener),
     waiting: async () => (await every()).filter((one) => !one.asks).map((one) => one.entry),
     data: () => JSON.parse(document.getElementById("data")?.textContent || "null"),

@@ -22,12 +22,7 @@
 
   // --- what was begun and not yet graded -----------------------------------------------------------------------------
 
-  const read = (key, otherwise) => {
-    try { return JSON.parse(localStorage.getItem(key)) ?? otherwise; } catch { return otherwise; }
-  };
-  const write = (key, value) => {
-    try { localStorage.setItem(key, JSON.stringify(value)); } catch { /* private window: then it is not kept */ }
-  };
+  const { read, write } = bench.device;
   const drafts = read(DRAFTS, {});
   const draft = (code, what) => {
     if (what) drafts[code] = what; else delete drafts[code];

@@ -25,12 +25,7 @@
 
   // --- kept on the device: what can be taken back, and notes on tiles that are not out yet -------------------------------
 
-  const read = (key, otherwise) => {
-    try { return JSON.parse(localStorage.getItem(key)) ?? otherwise; } catch { return otherwise; }
-  };
-  const write = (key, value) => {
-    try { localStorage.setItem(key, JSON.stringify(value)); } catch { /* private window: then it is not kept */ }
-  };
+  const { read, write } = bench.device;
   const whose = document.querySelector('meta[name="bench-mark"]')?.content ?? "";
   const DONE = `run done ${study} ${sheet.session} ${whose}`;
   const NOTES = `run notes ${study} ${sheet.session}`;
